@@ -1,0 +1,1 @@
+//! Time, as the server observes it.

@@ -1,0 +1,1 @@
+//! Custody: commands, state, decisions, refusals.

@@ -1,0 +1,1 @@
+//! Keeping is physical: packaging, shelves, climate.

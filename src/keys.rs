@@ -1,0 +1,1 @@
+//! The signing key on disk.

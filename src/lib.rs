@@ -1,0 +1,36 @@
+//! Evidence-lift chain-of-custody and packaging ledger.
+//!
+//! The map, in reading order. Each layer knows only the ones above it.
+//!
+//! Core (pure: no async, no database, no network, no files, no clock):
+//! - [`ids`] typed identifiers, digests, codes that a scanner reads
+//! - [`ledger`] events, commitments, tree, checkpoints, the verifier
+//! - [`people`] roles, permissions, passwords
+//! - [`lifting`] how it was lifted, and which way round the image reads
+//! - [`keeping`] what it must be packed in and where it may be stored
+//! - [`custody`] commands, state, decisions, refusals
+//! - [`imaging`] pixels: what a picture is and how it was turned
+//! - [`reports`] labels and papers as PDF
+//!
+//! Application:
+//! - [`app`] the only append path, and what pages and commands read
+//!
+//! Edges:
+//! - [`clock`] [`keys`] [`originals`] [`trade`] [`store`] [`web`] [`cli`]
+
+pub mod app;
+pub mod cli;
+pub mod clock;
+pub mod custody;
+pub mod ids;
+pub mod imaging;
+pub mod keeping;
+pub mod keys;
+pub mod ledger;
+pub mod lifting;
+pub mod originals;
+pub mod people;
+pub mod reports;
+pub mod store;
+pub mod trade;
+pub mod web;

@@ -1,0 +1,1 @@
+//! How a mark was lifted and which way round its image reads.

@@ -1,0 +1,3 @@
+//! Parses arguments and calls the command line.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Image originals on disk, by digest.

@@ -1,0 +1,1 @@
+//! Loads the trade rules from the data in seed/trade.
