@@ -1,1 +1,7 @@
-//! Roles, permissions, passwords.
+//! People: roles, what each role may do, passwords.
+
+pub mod permission;
+pub mod role;
+
+pub use permission::Action;
+pub use role::Role;

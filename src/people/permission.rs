@@ -1,0 +1,118 @@
+//! The one permission table: role by action.
+//!
+//! Pages, the API and the decision function all ask here. That a person may do an act does not mean that the act is
+//! right now possible: the custody rules decide that. Restricted cases are a second question, see
+//! [`crate::custody::state::Case::seen_by`].
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::Role;
+
+/// What can be done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Action {
+    /// Add people, give and take roles, switch accounts off and on, set a first password.
+    ManagePeople,
+    /// Read cases, marks, items, packages, places and custody threads.
+    ReadEvidence,
+    /// Open a case, open a scene.
+    OpenCase,
+    /// Assign people to a case, restrict it, lift the restriction.
+    AssignCase,
+    /// Note a mark, record its development, add photographs, record a recovery.
+    RecordScene,
+    /// Pack, put in, take out, seal, open.
+    Pack,
+    /// Release, withdraw, receive, refuse.
+    HandOver,
+    /// Hand to and take back from somebody without an account.
+    HandOutside,
+    /// Store, move, take from a shelf, add a place.
+    Keep,
+    /// Take charge of something that nobody released.
+    TakeCharge,
+    /// Answer for storing against a keep rule.
+    OverrideKeeping,
+    /// Correct a record by a new event.
+    Amend,
+    /// Print a label.
+    PrintLabel,
+    /// Print a custody report.
+    PrintReport,
+    /// Export the events of a case or of the ledger, read checkpoints and proofs, run the verifier.
+    Prove,
+}
+
+impl Action {
+    /// Every action, in order.
+    pub const ALL: [Self; 15] = [
+        Self::ManagePeople,
+        Self::ReadEvidence,
+        Self::OpenCase,
+        Self::AssignCase,
+        Self::RecordScene,
+        Self::Pack,
+        Self::HandOver,
+        Self::HandOutside,
+        Self::Keep,
+        Self::TakeCharge,
+        Self::OverrideKeeping,
+        Self::Amend,
+        Self::PrintLabel,
+        Self::PrintReport,
+        Self::Prove,
+    ];
+
+    /// In words, for a refusal: "may not …".
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::ManagePeople => "manage people",
+            Self::ReadEvidence => "read evidence records",
+            Self::OpenCase => "open cases and scenes",
+            Self::AssignCase => "assign or restrict cases",
+            Self::RecordScene => "record marks, photographs and recoveries",
+            Self::Pack => "pack, seal or open packages",
+            Self::HandOver => "release or receive evidence",
+            Self::HandOutside => "hand evidence to people without an account",
+            Self::Keep => "store evidence or manage places",
+            Self::TakeCharge => "take charge of evidence that was not released",
+            Self::OverrideKeeping => "answer for storing against a keep rule",
+            Self::Amend => "amend records",
+            Self::PrintLabel => "print labels",
+            Self::PrintReport => "print custody reports",
+            Self::Prove => "export or verify the ledger",
+        }
+    }
+
+    /// The roles that may do it.
+    #[must_use]
+    pub fn roles(self) -> &'static [Role] {
+        use Role::{Administrator, Auditor, CourtLiaison, Custodian, Examiner, Supervisor, Technician};
+        match self {
+            Self::ManagePeople => &[Administrator],
+            Self::ReadEvidence => &[Technician, Custodian, Examiner, CourtLiaison, Supervisor, Auditor],
+            Self::OpenCase => &[Technician, Supervisor],
+            Self::AssignCase | Self::OverrideKeeping => &[Supervisor],
+            Self::RecordScene => &[Technician, Examiner],
+            Self::Pack => &[Technician, Custodian, Examiner],
+            Self::HandOver => &[Technician, Custodian, Examiner, CourtLiaison],
+            Self::HandOutside => &[Technician, Custodian, CourtLiaison],
+            Self::Keep => &[Custodian],
+            Self::TakeCharge => &[Custodian],
+            Self::Amend => &[Technician, Custodian, Examiner, CourtLiaison, Supervisor],
+            Self::PrintLabel => &[Technician, Custodian, Examiner],
+            Self::PrintReport => &[Custodian, CourtLiaison, Supervisor],
+            Self::Prove => &[CourtLiaison, Supervisor, Auditor],
+        }
+    }
+}
+
+/// Whether somebody with these roles may do it.
+#[must_use]
+pub fn allows<'a>(roles: impl IntoIterator<Item = &'a Role>, action: Action) -> bool {
+    let may = action.roles();
+    roles.into_iter().any(|r| may.contains(r))
+}
