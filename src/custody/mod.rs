@@ -1,1 +1,2 @@
 //! Custody: commands, state, decisions, refusals.
+pub mod thread;
