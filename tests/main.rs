@@ -1,2 +1,4 @@
+//! What needs nothing but cargo.
+#![allow(clippy::unwrap_used)]
 
 mod custody;

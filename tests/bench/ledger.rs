@@ -1,1 +1,3 @@
-fn main(){}
+//! Measures of the ledger.
+
+fn main() {}
