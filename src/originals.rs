@@ -1,1 +1,339 @@
-//! Image originals on disk, by digest.
+//! Image originals on disk, each under its own digest: `originals/ab/cd/abcd…`.
+//!
+//! An original is durable before the event that names it: the bytes are hashed on their way into a temporary file, the
+//! file is synced, renamed to its digest, and the folders on the way are synced. A crash in between leaves a stray
+//! temporary file, which is harmless. Bytes are never altered: an original that is already there stays, and one that no
+//! longer fits its digest is reported, not healed in silence.
+//!
+//! Not trusted: whoever can write to the folder can destroy originals, but can't pass others off for them.
+
+use std::{
+    fs::{self, DirBuilder, File, OpenOptions},
+    io::{self, Read as _, Write as _},
+    os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _},
+    path::{Path, PathBuf},
+    time::{Duration, SystemTime},
+};
+
+use futures_util::{Stream, StreamExt as _};
+use sha2::{Digest as _, Sha256};
+
+use crate::ids::Digest;
+
+/// The longest original, in bytes.
+pub const MAX_BYTES: u64 = 200 * 1024 * 1024;
+
+/// Temporary files older than this are left over from a crash.
+const STALE: Duration = Duration::from_secs(24 * 3600);
+
+/// What can go wrong with an original.
+#[derive(Debug, thiserror::Error)]
+pub enum OriginalsError {
+    /// More bytes than an original may have.
+    #[error("the file is longer than {} MB, the most this server keeps", MAX_BYTES / 1024 / 1024)]
+    TooLong,
+    /// No bytes at all.
+    #[error("the file is empty")]
+    Empty,
+    /// The original that an event names is not there.
+    #[error("the original {0} is missing")]
+    Missing(Digest),
+    /// The bytes under a digest don't fit it.
+    #[error("the original {expected} was altered: its bytes now have the digest {found}")]
+    Altered {
+        /// The digest on the record.
+        expected: Digest,
+        /// The digest of what is there.
+        found: Digest,
+    },
+    /// Whoever sent the bytes stopped.
+    #[error("the upload broke off: {0}")]
+    BrokeOff(String),
+    /// The file system refused.
+    #[error("{}: {source}", path.display())]
+    Io {
+        /// What was touched.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+fn at(path: &Path) -> impl FnOnce(io::Error) -> OriginalsError + '_ {
+    move |source| OriginalsError::Io {
+        path: path.to_owned(),
+        source,
+    }
+}
+
+/// What was kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Kept {
+    /// SHA-256 of the bytes.
+    pub digest: Digest,
+    /// How many bytes.
+    pub bytes: u64,
+}
+
+/// The folder of originals.
+#[derive(Clone, Debug)]
+pub struct Originals {
+    root: PathBuf,
+}
+
+impl Originals {
+    /// Opens the folder, making it where it isn't there yet, and clears away what a crash left a day or more ago.
+    ///
+    /// # Errors
+    /// When the file system refuses.
+    pub fn open(root: impl Into<PathBuf>) -> Result<Self, OriginalsError> {
+        let originals = Self { root: root.into() };
+        let coming = originals.coming();
+        make_folder(&coming)?;
+        sync_folder(&originals.root)?;
+        for entry in fs::read_dir(&coming).map_err(at(&coming))?.flatten() {
+            let age = entry
+                .metadata()
+                .and_then(|m| m.modified())
+                .ok()
+                .and_then(|then| SystemTime::now().duration_since(then).ok());
+            if age.is_some_and(|age| age > STALE) {
+                // Left for the next start if it can't be removed now.
+                let _ = fs::remove_file(entry.path());
+            }
+        }
+        Ok(originals)
+    }
+
+    /// Where the bytes of `digest` are or would be.
+    #[must_use]
+    pub fn path(&self, digest: Digest) -> PathBuf {
+        let name = digest.to_string();
+        self.root.join(&name[..2]).join(&name[2..4]).join(name)
+    }
+
+    fn coming(&self) -> PathBuf {
+        self.root.join("coming")
+    }
+
+    /// Begins to take in an original.
+    ///
+    /// # Errors
+    /// When the file system refuses.
+    pub fn begin(&self) -> Result<Incoming, OriginalsError> {
+        let path = self
+            .coming()
+            .join(uuid::Uuid::now_v7().simple().to_string());
+        let file = OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .mode(0o440)
+            .open(&path)
+            .map_err(at(&path))?;
+        Ok(Incoming {
+            originals: self.clone(),
+            temp: TempFile(path),
+            file,
+            hash: Sha256::new(),
+            bytes: 0,
+        })
+    }
+
+    /// Keeps bytes that are already in memory.
+    ///
+    /// # Errors
+    /// As [`Incoming::write`] and [`Incoming::finish`].
+    pub fn keep(&self, bytes: &[u8]) -> Result<Kept, OriginalsError> {
+        let mut incoming = self.begin()?;
+        incoming.write(bytes)?;
+        incoming.finish()
+    }
+
+    /// Keeps what a stream brings, off the async threads. Dropped half-way, it leaves nothing behind.
+    ///
+    /// # Errors
+    /// As [`Incoming::write`] and [`Incoming::finish`], and when the stream breaks off.
+    pub async fn keep_stream<S, E>(&self, mut stream: S) -> Result<Kept, OriginalsError>
+    where
+        S: Stream<Item = Result<bytes::Bytes, E>> + Unpin,
+        E: std::fmt::Display,
+    {
+        let originals = self.clone();
+        let mut incoming = aside(move || originals.begin()).await?;
+        while let Some(part) = stream.next().await {
+            let part = part.map_err(|e| OriginalsError::BrokeOff(e.to_string()))?;
+            incoming = aside(move || {
+                incoming.write(&part)?;
+                Ok(incoming)
+            })
+            .await?;
+        }
+        aside(move || incoming.finish()).await
+    }
+
+    /// Whether there is a file for `digest`; says nothing of its bytes.
+    #[must_use]
+    pub fn exists(&self, digest: Digest) -> bool {
+        self.path(digest).is_file()
+    }
+
+    /// Reads an original and holds it against its digest, so that altered bytes never leave this module.
+    ///
+    /// # Errors
+    /// [`OriginalsError::Missing`], [`OriginalsError::Altered`], or the file system's.
+    pub fn read(&self, digest: Digest) -> Result<Vec<u8>, OriginalsError> {
+        let path = self.path(digest);
+        let file = self.file(digest)?;
+        let mut bytes = Vec::new();
+        file.take(MAX_BYTES + 1)
+            .read_to_end(&mut bytes)
+            .map_err(at(&path))?;
+        let found = Digest(Sha256::digest(&bytes).into());
+        if found == digest {
+            Ok(bytes)
+        } else {
+            Err(OriginalsError::Altered {
+                expected: digest,
+                found,
+            })
+        }
+    }
+
+    /// As [`Originals::read`], off the async threads.
+    ///
+    /// # Errors
+    /// As [`Originals::read`].
+    pub async fn read_aside(&self, digest: Digest) -> Result<Vec<u8>, OriginalsError> {
+        let originals = self.clone();
+        aside(move || originals.read(digest)).await
+    }
+
+    /// Holds the bytes on disk against their digest without keeping them in memory; returns how many there are.
+    ///
+    /// # Errors
+    /// As [`Originals::read`].
+    pub fn verify(&self, digest: Digest) -> Result<u64, OriginalsError> {
+        let path = self.path(digest);
+        let mut file = self.file(digest)?;
+        let mut hash = Sha256::new();
+        let mut buffer = vec![0; 256 * 1024];
+        let mut bytes = 0;
+        loop {
+            let n = file.read(&mut buffer).map_err(at(&path))?;
+            if n == 0 {
+                break;
+            }
+            hash.update(&buffer[..n]);
+            bytes += n as u64;
+        }
+        let found = Digest(hash.finalize().into());
+        if found == digest {
+            Ok(bytes)
+        } else {
+            Err(OriginalsError::Altered {
+                expected: digest,
+                found,
+            })
+        }
+    }
+
+    fn file(&self, digest: Digest) -> Result<File, OriginalsError> {
+        let path = self.path(digest);
+        match File::open(&path) {
+            Ok(file) => Ok(file),
+            Err(e) if e.kind() == io::ErrorKind::NotFound => Err(OriginalsError::Missing(digest)),
+            Err(e) => Err(at(&path)(e)),
+        }
+    }
+}
+
+/// An original on its way in. Dropped before [`Incoming::finish`], it leaves nothing behind.
+#[derive(Debug)]
+pub struct Incoming {
+    originals: Originals,
+    temp: TempFile,
+    file: File,
+    hash: Sha256,
+    bytes: u64,
+}
+
+impl Incoming {
+    /// Takes the next part.
+    ///
+    /// # Errors
+    /// [`OriginalsError::TooLong`] beyond [`MAX_BYTES`], or the file system's.
+    pub fn write(&mut self, part: &[u8]) -> Result<(), OriginalsError> {
+        self.bytes = self.bytes.saturating_add(part.len() as u64);
+        if self.bytes > MAX_BYTES {
+            return Err(OriginalsError::TooLong);
+        }
+        self.hash.update(part);
+        self.file.write_all(part).map_err(at(&self.temp.0))
+    }
+
+    /// Makes it durable under its digest.
+    ///
+    /// # Errors
+    /// [`OriginalsError::Empty`]; [`OriginalsError::Altered`] when the same original was kept before and its file no
+    /// longer fits (it is left as it is, for whoever looks into it); or the file system's.
+    pub fn finish(self) -> Result<Kept, OriginalsError> {
+        if self.bytes == 0 {
+            return Err(OriginalsError::Empty);
+        }
+        let digest = Digest(self.hash.finalize().into());
+        let kept = Kept {
+            digest,
+            bytes: self.bytes,
+        };
+        let path = self.originals.path(digest);
+        let (Some(inner), Some(outer)) = (path.parent(), path.parent().and_then(Path::parent))
+        else {
+            return Ok(kept);
+        };
+        if self.originals.exists(digest) {
+            self.originals.verify(digest)?;
+        } else {
+            self.file.sync_all().map_err(at(&self.temp.0))?;
+            make_folder(inner)?;
+            fs::rename(&self.temp.0, &path).map_err(at(&path))?;
+        }
+        // Also when it was there before: whoever put it there may not have come this far.
+        for folder in [inner, outer, &self.originals.root] {
+            sync_folder(folder)?;
+        }
+        Ok(kept)
+    }
+}
+
+/// Removes the file when it goes out of scope; after a rename there is nothing to remove.
+#[derive(Debug)]
+struct TempFile(PathBuf);
+
+impl Drop for TempFile {
+    fn drop(&mut self) {
+        let _ = fs::remove_file(&self.0);
+    }
+}
+
+fn make_folder(path: &Path) -> Result<(), OriginalsError> {
+    DirBuilder::new()
+        .recursive(true)
+        .mode(0o750)
+        .create(path)
+        .map_err(at(path))
+}
+
+fn sync_folder(path: &Path) -> Result<(), OriginalsError> {
+    File::open(path)
+        .and_then(|folder| folder.sync_all())
+        .map_err(at(path))
+}
+
+/// Runs file work on a thread that may wait.
+async fn aside<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, OriginalsError> + Send + 'static,
+) -> Result<T, OriginalsError> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .unwrap_or_else(|e| Err(OriginalsError::BrokeOff(e.to_string())))
+}

@@ -2,3 +2,6 @@
 #![allow(clippy::unwrap_used)]
 
 mod custody;
+mod edges;
+mod imaging;
+mod people;

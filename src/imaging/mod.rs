@@ -1,1 +1,4 @@
 //! Pixels.
+
+pub mod probe;
+pub mod ridge;

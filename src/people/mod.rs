@@ -1,5 +1,6 @@
 //! People: roles, what each role may do, passwords.
 
+pub mod password;
 pub mod permission;
 pub mod role;
 

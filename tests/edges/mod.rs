@@ -1,0 +1,3 @@
+mod clock;
+mod keys;
+mod originals;

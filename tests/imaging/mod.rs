@@ -1,0 +1,2 @@
+mod probe;
+mod ridge;
