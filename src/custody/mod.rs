@@ -1,2 +1,29 @@
 //! Custody: commands, state, decisions, refusals.
+//!
+//! One file a noun. Each holds the noun's commands (what somebody asks for), its facts (what an event says happened),
+//! and two functions: `decide` (may it happen, and what follows) and `apply` (what the state is afterwards).
+//! [`decide()`] and [`apply()`] here only hand on. All of it is pure: the same state, actor, command and time give the
+//! same answer.
+
+pub mod amendment;
+pub mod case;
+pub mod command;
+pub mod fact;
+pub mod hand_over;
+pub mod image;
+pub mod item;
+pub mod mark;
+pub mod package;
+pub mod paper;
+pub mod person;
+pub mod place;
+pub mod refusal;
+pub mod rules;
+pub mod state;
 pub mod thread;
+
+pub use command::{Act, Actor, Command, Signed};
+pub use fact::{Draft, Fact};
+pub use refusal::{Refusal, Rule};
+pub use rules::{apply, decide};
+pub use state::State;

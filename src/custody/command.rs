@@ -1,0 +1,176 @@
+//! What somebody asks for: the act, who asks, how they signed, and when they say it happened.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, FixedOffset};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::{amendment, case, hand_over, image, item, mark, package, paper, person, place};
+use crate::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, PlaceId, Subject};
+use crate::people::{Action, Role};
+
+/// How the actor signed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Signed {
+    /// Signed in, nothing more.
+    Session,
+    /// A personal access token, nothing more.
+    Token,
+    /// Signed in again for this act with the password.
+    Password,
+    /// The ledger itself acts (first administrator, records of reading and printing).
+    System,
+}
+
+/// Who acts.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Actor {
+    /// The person; none when the ledger itself acts.
+    pub id: Option<PersonId>,
+    /// Their roles at this moment.
+    pub roles: BTreeSet<Role>,
+    /// How they signed.
+    pub signed: Signed,
+}
+
+impl Actor {
+    /// The ledger itself, for the first administrator.
+    #[must_use]
+    pub fn system() -> Self {
+        Self { id: None, roles: BTreeSet::new(), signed: Signed::System }
+    }
+}
+
+/// A command: an act with what comes with every act.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Command {
+    /// Made by the client. The same command sent twice is carried out once. What the command creates (a case, a mark,
+    /// an item, a package, a place, a person) bears this identifier, so it must be a version 4 or 7 UUID.
+    #[serde(default = "CommandId::new")]
+    pub id: CommandId,
+    /// When it happened, if not now.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub claimed_at: Option<DateTime<FixedOffset>>,
+    /// Why it is entered late.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub late_reason: Option<String>,
+    /// What is to happen.
+    pub act: Act,
+}
+
+macro_rules! acts {
+    ($($(#[$doc:meta])* $name:ident($module:ident::$body:ident) = $word:literal, $action:ident, signed: $signed:literal;)*) => {
+        /// What is to happen.
+        #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+        #[serde(tag = "do")]
+        pub enum Act {
+            $($(#[$doc])* #[serde(rename = $word)] $name($module::$body),)*
+        }
+
+        impl Act {
+            /// Each act: its word, who may do it, and whether it must be signed.
+            pub const TABLE: &'static [(&'static str, Action, bool)] = &[$(($word, Action::$action, $signed),)*];
+
+            /// The word of the act.
+            #[must_use]
+            pub fn word(&self) -> &'static str {
+                match self { $(Self::$name(_) => $word,)* }
+            }
+
+            /// Who may do it.
+            #[must_use]
+            pub fn action(&self) -> Action {
+                match self { $(Self::$name(_) => Action::$action,)* }
+            }
+
+            /// Whether it must be signed by signing in again.
+            #[must_use]
+            pub fn must_be_signed(&self) -> bool {
+                match self { $(Self::$name(_) => $signed,)* }
+            }
+        }
+    };
+}
+
+acts! {
+    /// Add a person.
+    AddPerson(person::AddPerson) = "add-person", ManagePeople, signed: false;
+    /// Give and take roles.
+    SetRoles(person::SetRoles) = "set-roles", ManagePeople, signed: false;
+    /// Switch an account off or on.
+    SetActive(person::SetActive) = "set-active", ManagePeople, signed: false;
+    /// Open a case.
+    OpenCase(case::OpenCase) = "open-case", OpenCase, signed: false;
+    /// Open a scene.
+    OpenScene(case::OpenScene) = "open-scene", OpenCase, signed: false;
+    /// Assign a person to a case, or end it.
+    Assign(case::Assign) = "assign", AssignCase, signed: false;
+    /// Restrict a case, or lift the restriction.
+    Restrict(case::Restrict) = "restrict", AssignCase, signed: false;
+    /// Note a mark on a surface.
+    NoteMark(mark::NoteMark) = "note-mark", RecordScene, signed: false;
+    /// Record how a mark was developed.
+    DevelopMark(mark::DevelopMark) = "develop-mark", RecordScene, signed: false;
+    /// Add a photograph whose bytes are already kept.
+    AddImage(image::AddImage) = "add-image", RecordScene, signed: false;
+    /// Record a recovery: it yields an item.
+    Recover(item::Recover) = "recover", RecordScene, signed: false;
+    /// Make a package of pieces.
+    Pack(package::Pack) = "pack", Pack, signed: false;
+    /// Put a piece into an open package.
+    PutIn(package::PutIn) = "put-in", Pack, signed: false;
+    /// Take a piece out of an open package.
+    TakeOut(package::TakeOut) = "take-out", Pack, signed: false;
+    /// Seal a package.
+    Seal(package::Seal) = "seal", Pack, signed: false;
+    /// Open a sealed package.
+    Open(package::Open) = "open", Pack, signed: true;
+    /// Release to a person: an offer until they receive it.
+    Release(hand_over::Release) = "release", HandOver, signed: true;
+    /// Withdraw an offer.
+    Withdraw(hand_over::Withdraw) = "withdraw", HandOver, signed: false;
+    /// Receive what is offered.
+    Receive(hand_over::Receive) = "receive", HandOver, signed: true;
+    /// Refuse what is offered.
+    Refuse(hand_over::Refuse) = "refuse", HandOver, signed: false;
+    /// Hand to somebody without an account.
+    HandOut(hand_over::HandOut) = "hand-out", HandOutside, signed: true;
+    /// Take back from somebody without an account.
+    TakeBack(hand_over::TakeBack) = "take-back", HandOutside, signed: true;
+    /// Take charge of something that nobody released.
+    TakeCharge(hand_over::TakeCharge) = "take-charge", TakeCharge, signed: true;
+    /// Add a place in the storeroom.
+    AddPlace(place::AddPlace) = "add-place", Keep, signed: false;
+    /// Store on a shelf, or move to another.
+    Store(place::Store) = "store", Keep, signed: false;
+    /// Take from a shelf into one's own hands.
+    Fetch(place::Fetch) = "fetch", Keep, signed: false;
+    /// Correct a record by a new event.
+    Amend(amendment::Amend) = "amend", Amend, signed: false;
+    /// A label was printed.
+    LabelPrinted(paper::LabelPrinted) = "label-printed", PrintLabel, signed: false;
+    /// A report was printed.
+    ReportPrinted(paper::ReportPrinted) = "report-printed", PrintReport, signed: false;
+    /// A restricted case was read.
+    CaseRead(paper::CaseRead) = "case-read", ReadEvidence, signed: false;
+}
+
+impl Command {
+    /// The subject that the command creates, which bears the command's identifier.
+    #[must_use]
+    pub fn creates(&self) -> Option<Subject> {
+        let id = self.id.0;
+        match &self.act {
+            Act::AddPerson(_) => Some(Subject::Person(PersonId(id))),
+            Act::OpenCase(_) => Some(Subject::Case(CaseId(id))),
+            Act::NoteMark(_) => Some(Subject::Mark(MarkId(id))),
+            Act::Recover(_) => Some(Subject::Item(ItemId(id))),
+            Act::Pack(_) => Some(Subject::Package(PackageId(id))),
+            Act::AddPlace(_) => Some(Subject::Place(PlaceId(id))),
+            _ => None,
+        }
+    }
+}

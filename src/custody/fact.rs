@@ -1,0 +1,152 @@
+//! Facts: what an event says happened. A fact is a flat map of named fields, as the ledger commits to them.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, FixedOffset};
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use super::{amendment, case, hand_over, image, item, mark, package, paper, person, place};
+use crate::ids::{CaseId, Subject};
+
+macro_rules! facts {
+    ($($(#[$doc:meta])* $name:ident($module:ident::$body:ident) = $kind:literal,)*) => {
+        /// What happened.
+        #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+        #[serde(tag = "kind", content = "fields")]
+        pub enum Fact { $($(#[$doc])* #[serde(rename = $kind)] $name($module::$body),)* }
+
+        impl Fact {
+            /// Every kind.
+            pub const KINDS: &'static [&'static str] = &[$($kind,)*];
+
+            /// The kind, as the event header names it.
+            #[must_use]
+            pub fn kind(&self) -> &'static str {
+                match self { $(Self::$name(_) => $kind,)* }
+            }
+        }
+    };
+}
+
+facts! {
+    /// A person was added.
+    PersonAdded(person::PersonAdded) = "person.added",
+    /// Roles were set.
+    RolesSet(person::RolesSet) = "person.roles-set",
+    /// An account was switched off or on.
+    ActiveSet(person::ActiveSet) = "person.active-set",
+    /// A case was opened.
+    CaseOpened(case::CaseOpened) = "case.opened",
+    /// A scene was opened.
+    SceneOpened(case::SceneOpened) = "case.scene-opened",
+    /// An assignment was made or ended.
+    Assigned(case::Assigned) = "case.assigned",
+    /// A restriction was set or lifted.
+    Restricted(case::Restricted) = "case.restricted",
+    /// A mark was noted.
+    MarkNoted(mark::MarkNoted) = "mark.noted",
+    /// A mark was developed.
+    MarkDeveloped(mark::MarkDeveloped) = "mark.developed",
+    /// An image was added.
+    ImageAdded(image::ImageAdded) = "image.added",
+    /// A recovery yielded an item.
+    ItemRecovered(item::ItemRecovered) = "item.recovered",
+    /// A package was made.
+    PackageMade(package::PackageMade) = "package.made",
+    /// A piece was put in.
+    PiecePutIn(package::PiecePutIn) = "package.put-in",
+    /// A piece was taken out.
+    PieceTakenOut(package::PieceTakenOut) = "package.taken-out",
+    /// A package was sealed.
+    PackageSealed(package::PackageSealed) = "package.sealed",
+    /// A package was opened.
+    PackageOpened(package::PackageOpened) = "package.opened",
+    /// A piece was released.
+    Released(hand_over::Released) = "custody.released",
+    /// An offer was withdrawn.
+    Withdrawn(hand_over::Withdrawn) = "custody.withdrawn",
+    /// A piece was received.
+    Received(hand_over::Received) = "custody.received",
+    /// An offer was refused.
+    Refused(hand_over::Refused) = "custody.refused",
+    /// A piece was handed to an outside party.
+    HandedOut(hand_over::HandedOut) = "custody.handed-out",
+    /// A piece was taken back from an outside party.
+    TakenBack(hand_over::TakenBack) = "custody.taken-back",
+    /// Somebody took charge of a piece that nobody released.
+    ChargeTaken(hand_over::ChargeTaken) = "custody.charge-taken",
+    /// A place was added.
+    PlaceAdded(place::PlaceAdded) = "place.added",
+    /// A piece was stored.
+    Stored(place::Stored) = "custody.stored",
+    /// A piece was taken from a shelf.
+    Fetched(place::Fetched) = "custody.fetched",
+    /// A record was amended.
+    Amended(amendment::Amended) = "record.amended",
+    /// A label was printed.
+    LabelPrinted(paper::LabelPrinted) = "paper.label-printed",
+    /// A report was printed.
+    ReportPrinted(paper::ReportPrinted) = "paper.report-printed",
+    /// A restricted case was read.
+    CaseRead(paper::CaseRead) = "case.read",
+}
+
+/// The fields do not make this kind of fact.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("the payload does not make a {kind}: {why}")]
+pub struct BadFact {
+    /// Kind.
+    pub kind: String,
+    /// Why.
+    pub why: String,
+}
+
+/// Fields that the record adds to every payload, beside the fact's own.
+pub const COMMON_FIELDS: [&str; 3] = ["by", "command", "late_reason"];
+
+impl Fact {
+    /// The flat map of named fields.
+    ///
+    /// # Errors
+    /// Never for the facts of this crate; the type says so because serialisation may fail.
+    pub fn to_fields(&self) -> Result<BTreeMap<String, Value>, BadFact> {
+        let bad = |why: &str| BadFact { kind: self.kind().into(), why: why.into() };
+        match serde_json::to_value(self).map_err(|e| bad(&e.to_string()))? {
+            Value::Object(mut map) => match map.remove("fields") {
+                Some(Value::Object(fields)) => Ok(fields.into_iter().collect()),
+                _ => Err(bad("not a map")),
+            },
+            _ => Err(bad("not a map")),
+        }
+    }
+
+    /// The fact from an event's kind and fields.
+    ///
+    /// # Errors
+    /// [`BadFact`] where the kind is unknown or a field is missing.
+    pub fn from_fields(kind: &str, fields: &BTreeMap<String, Value>) -> Result<Self, BadFact> {
+        let own: serde_json::Map<String, Value> = fields
+            .iter()
+            .filter(|(name, _)| !COMMON_FIELDS.contains(&name.as_str()))
+            .map(|(name, value)| (name.clone(), value.clone()))
+            .collect();
+        let whole = serde_json::json!({"kind": kind, "fields": own});
+        serde_json::from_value(whole).map_err(|e| BadFact { kind: kind.into(), why: e.to_string() })
+    }
+}
+
+/// An event before it has its place in the ledger.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Draft {
+    /// The case it belongs to.
+    pub case: Option<CaseId>,
+    /// What it is about; each counts it.
+    pub subjects: Vec<Subject>,
+    /// What happened.
+    pub fact: Fact,
+    /// When, as the actor says.
+    pub claimed_at: DateTime<FixedOffset>,
+    /// Why it was entered late.
+    pub late_reason: Option<String>,
+}

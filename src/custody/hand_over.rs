@@ -1,0 +1,634 @@
+//! Hand-overs: one release and one receipt. An offer moves nothing; only an acceptance does.
+
+use chrono::{DateTime, FixedOffset, Utc};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::fact::{Draft, Fact};
+use super::refusal::{Refusal, Rule, text};
+use super::rules::{Context, Meta, Misfit, capital, not_found};
+use super::state::{Custody, Holder, Loan, Offer, State};
+use crate::ids::{PersonId, Piece, PlaceId, Subject};
+use crate::people::{Action, permission};
+
+/// The condition in which something was seen.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Condition {
+    /// Seal and package whole, seal number as on record.
+    #[default]
+    Intact,
+    /// The package is damaged.
+    Damaged,
+    /// The package is open.
+    Open,
+    /// Wet.
+    Wet,
+    /// Leaking.
+    Leaking,
+    /// The seal seen is not the seal on record.
+    Mismatch,
+}
+
+/// Release to a person: an offer until they receive it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Release {
+    /// What.
+    pub piece: Piece,
+    /// To whom.
+    pub to: PersonId,
+    /// Why.
+    pub purpose: String,
+    /// Due back; needed when it leaves the storeroom.
+    #[serde(default)]
+    pub due_at: Option<DateTime<FixedOffset>>,
+    /// Why it goes unsealed, if it does.
+    #[serde(default)]
+    pub unsealed_reason: Option<String>,
+}
+
+/// Withdraw an offer.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Withdraw {
+    /// What.
+    pub piece: Piece,
+    /// Why.
+    pub reason: String,
+}
+
+/// Receive what is offered.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Receive {
+    /// What.
+    pub piece: Piece,
+    /// The seal number seen; needed where there is a seal.
+    #[serde(default)]
+    pub seal_seen: String,
+    /// The condition seen.
+    #[serde(default)]
+    pub condition: Condition,
+    /// Note; needed for any condition other than intact.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Refuse what is offered.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Refuse {
+    /// What.
+    pub piece: Piece,
+    /// Why.
+    pub reason: String,
+}
+
+/// Somebody without an account.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Party {
+    /// Name.
+    pub name: String,
+    /// Organisation.
+    pub organisation: String,
+    /// The identification that was seen.
+    pub identification: String,
+    /// Reference number: consignment, tracking, court file.
+    #[serde(default)]
+    pub reference: String,
+}
+
+/// Hand to somebody without an account. The person who records it witnesses it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct HandOut {
+    /// What.
+    pub piece: Piece,
+    /// To whom.
+    pub party: Party,
+    /// Why.
+    pub purpose: String,
+    /// Due back, if it comes back.
+    #[serde(default)]
+    pub due_at: Option<DateTime<FixedOffset>>,
+    /// Why it goes unsealed, if it does.
+    #[serde(default)]
+    pub unsealed_reason: Option<String>,
+}
+
+/// Take back from somebody without an account.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TakeBack {
+    /// What.
+    pub piece: Piece,
+    /// Who brought it.
+    pub party: Party,
+    /// The seal number seen.
+    #[serde(default)]
+    pub seal_seen: String,
+    /// The condition seen.
+    #[serde(default)]
+    pub condition: Condition,
+    /// Note.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Take charge of something that nobody released: found, left behind, brought without a record.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TakeCharge {
+    /// What.
+    pub piece: Piece,
+    /// Where it was and why it was taken charge of.
+    pub reason: String,
+    /// The seal number seen.
+    #[serde(default)]
+    pub seal_seen: String,
+    /// The condition seen.
+    #[serde(default)]
+    pub condition: Condition,
+    /// Note.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Released.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Released {
+    /// What.
+    pub piece: Piece,
+    /// To whom.
+    pub to: PersonId,
+    /// Their name at that moment.
+    pub to_name: String,
+    /// Why.
+    pub purpose: String,
+    /// The seal on it; empty for none.
+    pub seal: String,
+    /// The place it leaves, if it was on a shelf.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_place: Option<PlaceId>,
+    /// Due back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due_at: Option<DateTime<FixedOffset>>,
+    /// Why it goes unsealed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unsealed_reason: Option<String>,
+}
+
+/// An offer was withdrawn.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Withdrawn {
+    /// What.
+    pub piece: Piece,
+    /// Why.
+    pub reason: String,
+}
+
+/// Received.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Received {
+    /// What.
+    pub piece: Piece,
+    /// Who released it.
+    pub from: PersonId,
+    /// Their name at that moment.
+    pub from_name: String,
+    /// The seal on record; empty for none.
+    pub seal: String,
+    /// The seal seen.
+    pub seal_seen: String,
+    /// The condition seen.
+    pub condition: Condition,
+    /// Note.
+    pub note: String,
+}
+
+/// An offer was refused.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Refused {
+    /// What.
+    pub piece: Piece,
+    /// Why.
+    pub reason: String,
+}
+
+/// Handed to somebody without an account.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct HandedOut {
+    /// What.
+    pub piece: Piece,
+    /// Name.
+    pub name: String,
+    /// Organisation.
+    pub organisation: String,
+    /// The identification that was seen.
+    pub identification: String,
+    /// Reference number.
+    pub reference: String,
+    /// Why.
+    pub purpose: String,
+    /// The seal on it; empty for none.
+    pub seal: String,
+    /// Due back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due_at: Option<DateTime<FixedOffset>>,
+    /// Why it goes unsealed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unsealed_reason: Option<String>,
+}
+
+/// Taken back.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TakenBack {
+    /// What.
+    pub piece: Piece,
+    /// Who brought it.
+    pub name: String,
+    /// Organisation.
+    pub organisation: String,
+    /// The identification that was seen.
+    pub identification: String,
+    /// Reference number.
+    pub reference: String,
+    /// The seal on record; empty for none.
+    pub seal: String,
+    /// The seal seen.
+    pub seal_seen: String,
+    /// The condition seen.
+    pub condition: Condition,
+    /// Note.
+    pub note: String,
+}
+
+/// Somebody took charge of a piece that nobody released.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ChargeTaken {
+    /// What.
+    pub piece: Piece,
+    /// The holder on record until then, in words.
+    pub from: String,
+    /// Time from here on is not accounted for: the last custody event before.
+    pub unaccounted_since: DateTime<FixedOffset>,
+    /// Where it was and why.
+    pub reason: String,
+    /// The seal on record; empty for none.
+    pub seal: String,
+    /// The seal seen.
+    pub seal_seen: String,
+    /// The condition seen.
+    pub condition: Condition,
+    /// Note.
+    pub note: String,
+}
+
+/// The number of the seal that is on a piece; empty for none.
+#[must_use]
+pub fn seal_on(state: &State, piece: Piece) -> &str {
+    match piece {
+        Piece::Item(_) => "",
+        Piece::Package(id) => state.packages.get(&id).and_then(|p| p.seal()).map_or("", |s| s.number.as_str()),
+    }
+}
+
+/// Checks what was seen of a seal against the seal on record.
+///
+/// # Errors
+/// [`Rule::SealNotStated`], [`Rule::SealDiffers`], [`Rule::ConditionWithoutNote`].
+pub(super) fn seal_seen(
+    state: &State,
+    piece: Piece,
+    seen: &str,
+    condition: Condition,
+    note: &str,
+) -> Result<(), Refusal> {
+    text("seal_seen", seen, 40, false)?;
+    let on = seal_on(state, piece);
+    let broken = matches!(condition, Condition::Open | Condition::Mismatch);
+    if !on.is_empty() && seen.trim().is_empty() && !broken {
+        return Err(Refusal::new(
+            Rule::SealNotStated,
+            format!("{} is sealed and you did not say which seal you saw.", capital(&state.name(piece))),
+            "Read the number on the seal and give it.",
+        )
+        .on("seal_seen"));
+    }
+    if seen.trim() != on && !broken {
+        let record = if on.is_empty() { "no seal".to_owned() } else { format!("seal {on}") };
+        return Err(Refusal::new(
+            Rule::SealDiffers,
+            format!("You saw seal {}; on record is {record}.", seen.trim()),
+            "Read the number again. If that is what is on it, say mismatch with a note, or refuse it.",
+        )
+        .on("seal_seen"));
+    }
+    if condition != Condition::Intact && note.trim().is_empty() {
+        return Err(Refusal::new(
+            Rule::ConditionWithoutNote,
+            "A condition other than intact needs a note.",
+            "Say what you saw.",
+        )
+        .on("note"));
+    }
+    Ok(())
+}
+
+/// Something goes out sealed, or says why not.
+pub(super) fn sealed_or_reason(state: &State, piece: Piece, reason: Option<&str>) -> Result<(), Refusal> {
+    if let Some(reason) = reason {
+        text("unsealed_reason", reason, 500, false)?;
+    }
+    if seal_on(state, piece).is_empty() && reason.is_none_or(|r| r.trim().is_empty()) {
+        return Err(Refusal::new(
+            Rule::NotSealed,
+            format!("{} is not sealed.", capital(&state.name(piece))),
+            "Pack and seal it, or say why it goes unsealed; the reason goes on the record.",
+        )
+        .on("unsealed_reason"));
+    }
+    Ok(())
+}
+
+fn due(ctx: &Context<'_>, due_at: Option<DateTime<FixedOffset>>, needed: bool) -> Result<(), Refusal> {
+    match due_at {
+        None if needed => Err(Refusal::new(
+            Rule::NoDueDate,
+            "What leaves the storeroom has a date on which it is due back.",
+            "Give the date and time.",
+        )
+        .on("due_at")),
+        Some(due) if due.with_timezone(&Utc) <= ctx.at.with_timezone(&Utc) => Err(Refusal::new(
+            Rule::NoDueDate,
+            "The due date lies before the release.",
+            "Give a later date.",
+        )
+        .on("due_at")),
+        _ => Ok(()),
+    }
+}
+
+/// Held by the actor, or on a shelf while the actor keeps the storeroom.
+fn mine_or_shelved<'a>(ctx: &'a Context<'_>, piece: Piece) -> Result<(&'a Custody, Option<PlaceId>), Refusal> {
+    let (custody, _) = ctx.piece(piece)?;
+    ctx.loose(piece, custody)?;
+    ctx.no_offer(piece, custody)?;
+    match &custody.holder {
+        Holder::Place { place } if permission::allows(&ctx.actor.roles, Action::Keep) => Ok((custody, Some(*place))),
+        _ => ctx.held(piece).map(|()| (custody, None)),
+    }
+}
+
+fn subjects(piece: Piece, place: Option<PlaceId>) -> Vec<Subject> {
+    let mut out = vec![piece.into()];
+    out.extend(place.map(Subject::Place));
+    out
+}
+
+pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refusal> {
+    text("purpose", &x.purpose, 300, true)?;
+    let me = ctx.me()?;
+    let (_, from_place) = mine_or_shelved(ctx, x.piece)?;
+    if x.to == me {
+        return Err(Refusal::new(
+            Rule::ToOneself,
+            "You released it to yourself.",
+            "Choose who is to receive it; to take it from a shelf yourself, fetch it.",
+        )
+        .on("to"));
+    }
+    let to = ctx.state.people.get(&x.to).ok_or_else(|| not_found("person").on("to"))?;
+    let case = ctx.state.case_of(x.piece.into()).ok_or_else(|| not_found("case"))?;
+    let sees = ctx.state.cases.get(&case).is_some_and(|c| c.seen_by(Some(x.to)));
+    if !to.active || !to.roles.iter().any(|r| r.may_hold()) || !sees {
+        let why = if !to.active {
+            "has an account that is switched off"
+        } else if !sees {
+            "is not assigned to this restricted case"
+        } else {
+            "has no role that may hold evidence"
+        };
+        return Err(Refusal::new(
+            Rule::RecipientMayNot,
+            format!("{} {why}.", to.name),
+            "Choose somebody else, or ask a supervisor.",
+        )
+        .on("to"));
+    }
+    due(ctx, x.due_at, from_place.is_some())?;
+    sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
+    let fact = Fact::Released(Released {
+        piece: x.piece,
+        to: x.to,
+        to_name: to.name.clone(),
+        purpose: x.purpose.clone(),
+        seal: seal_on(ctx.state, x.piece).to_owned(),
+        from_place,
+        due_at: x.due_at,
+        unsealed_reason: x.unsealed_reason.clone().filter(|r| !r.trim().is_empty()),
+    });
+    Ok(ctx.draft(Some(case), subjects(x.piece, from_place), fact))
+}
+
+fn offer<'a>(ctx: &'a Context<'_>, piece: Piece) -> Result<&'a Offer, Refusal> {
+    let (custody, _) = ctx.piece(piece)?;
+    custody.offer.as_ref().ok_or_else(|| {
+        let who = ctx.state.holder(piece).map_or_else(|| "nobody".into(), |h| ctx.holder_name(h));
+        Refusal::new(
+            Rule::NoOffer,
+            format!("{} is not on offer: {who} has it.", capital(&ctx.state.name(piece))),
+            "Ask for its release first.",
+        )
+    })
+}
+
+fn addressed<'a>(ctx: &'a Context<'_>, piece: Piece) -> Result<&'a Offer, Refusal> {
+    let offer = offer(ctx, piece)?;
+    if ctx.actor.id == Some(offer.to) {
+        Ok(offer)
+    } else {
+        Err(Refusal::new(
+            Rule::NotAddressee,
+            format!("{} is on offer to {}.", capital(&ctx.state.name(piece)), ctx.state.person_name(offer.to)),
+            "Only they can receive or refuse it; the releaser can withdraw it and release it to you.",
+        ))
+    }
+}
+
+pub(super) fn withdraw(ctx: &Context<'_>, x: &Withdraw) -> Result<Vec<Draft>, Refusal> {
+    text("reason", &x.reason, 500, true)?;
+    let offer = offer(ctx, x.piece)?;
+    if ctx.actor.id != Some(offer.by) {
+        return Err(Refusal::new(
+            Rule::NotReleaser,
+            format!("{} released it.", ctx.state.person_name(offer.by)),
+            "Only they can withdraw it; the addressee can refuse it.",
+        ));
+    }
+    let fact = Fact::Withdrawn(Withdrawn { piece: x.piece, reason: x.reason.clone() });
+    Ok(ctx.draft(ctx.state.case_of(x.piece.into()), vec![x.piece.into()], fact))
+}
+
+pub(super) fn receive(ctx: &Context<'_>, x: &Receive) -> Result<Vec<Draft>, Refusal> {
+    text("note", &x.note, 1000, false)?;
+    let offer = addressed(ctx, x.piece)?;
+    seal_seen(ctx.state, x.piece, &x.seal_seen, x.condition, &x.note)?;
+    let fact = Fact::Received(Received {
+        piece: x.piece,
+        from: offer.by,
+        from_name: ctx.state.person_name(offer.by),
+        seal: seal_on(ctx.state, x.piece).to_owned(),
+        seal_seen: x.seal_seen.trim().to_owned(),
+        condition: x.condition,
+        note: x.note.clone(),
+    });
+    Ok(ctx.draft(ctx.state.case_of(x.piece.into()), vec![x.piece.into()], fact))
+}
+
+pub(super) fn refuse(ctx: &Context<'_>, x: &Refuse) -> Result<Vec<Draft>, Refusal> {
+    text("reason", &x.reason, 500, true)?;
+    addressed(ctx, x.piece)?;
+    let fact = Fact::Refused(Refused { piece: x.piece, reason: x.reason.clone() });
+    Ok(ctx.draft(ctx.state.case_of(x.piece.into()), vec![x.piece.into()], fact))
+}
+
+fn party(x: &Party) -> Result<(), Refusal> {
+    text("name", &x.name, 100, true)?;
+    text("organisation", &x.organisation, 200, true)?;
+    text("identification", &x.identification, 200, true)?;
+    text("reference", &x.reference, 100, false)
+}
+
+pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Refusal> {
+    text("purpose", &x.purpose, 300, true)?;
+    party(&x.party)?;
+    let (_, case) = ctx.in_hand(x.piece)?;
+    due(ctx, x.due_at, false)?;
+    sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
+    let fact = Fact::HandedOut(HandedOut {
+        piece: x.piece,
+        name: x.party.name.clone(),
+        organisation: x.party.organisation.clone(),
+        identification: x.party.identification.clone(),
+        reference: x.party.reference.clone(),
+        purpose: x.purpose.clone(),
+        seal: seal_on(ctx.state, x.piece).to_owned(),
+        due_at: x.due_at,
+        unsealed_reason: x.unsealed_reason.clone().filter(|r| !r.trim().is_empty()),
+    });
+    Ok(ctx.draft(Some(case), vec![x.piece.into()], fact))
+}
+
+fn may_hold(ctx: &Context<'_>) -> Result<(), Refusal> {
+    if ctx.actor.roles.iter().any(|r| r.may_hold()) {
+        return Ok(());
+    }
+    Err(Refusal::new(Rule::RecipientMayNot, "Your role may not hold evidence.", "Have a custodian do it."))
+}
+
+pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, Refusal> {
+    text("note", &x.note, 1000, false)?;
+    party(&x.party)?;
+    let (custody, case) = ctx.piece(x.piece)?;
+    ctx.loose(x.piece, custody)?;
+    if !matches!(custody.holder, Holder::Outside { .. }) {
+        return Err(Refusal::new(
+            Rule::NotOutside,
+            format!("{} is not outside: {} has it.", capital(&ctx.state.name(x.piece)), ctx.holder_name(&custody.holder)),
+            "Have it released to you and receive it.",
+        ));
+    }
+    may_hold(ctx)?;
+    seal_seen(ctx.state, x.piece, &x.seal_seen, x.condition, &x.note)?;
+    let fact = Fact::TakenBack(TakenBack {
+        piece: x.piece,
+        name: x.party.name.clone(),
+        organisation: x.party.organisation.clone(),
+        identification: x.party.identification.clone(),
+        reference: x.party.reference.clone(),
+        seal: seal_on(ctx.state, x.piece).to_owned(),
+        seal_seen: x.seal_seen.trim().to_owned(),
+        condition: x.condition,
+        note: x.note.clone(),
+    });
+    Ok(ctx.draft(Some(case), vec![x.piece.into()], fact))
+}
+
+pub(super) fn take_charge(ctx: &Context<'_>, x: &TakeCharge) -> Result<Vec<Draft>, Refusal> {
+    text("reason", &x.reason, 500, true)?;
+    text("note", &x.note, 1000, false)?;
+    let me = ctx.me()?;
+    let (custody, case) = ctx.piece(x.piece)?;
+    ctx.loose(x.piece, custody)?;
+    if custody.holder == (Holder::Person { person: me }) {
+        return Err(Refusal::new(Rule::ToOneself, "You hold it already.", "Nothing is left to do."));
+    }
+    seal_seen(ctx.state, x.piece, &x.seal_seen, x.condition, &x.note)?;
+    let fact = Fact::ChargeTaken(ChargeTaken {
+        piece: x.piece,
+        from: ctx.holder_name(&custody.holder),
+        unaccounted_since: custody.last_at,
+        reason: x.reason.clone(),
+        seal: seal_on(ctx.state, x.piece).to_owned(),
+        seal_seen: x.seal_seen.trim().to_owned(),
+        condition: x.condition,
+        note: x.note.clone(),
+    });
+    Ok(ctx.draft(Some(case), vec![x.piece.into()], fact))
+}
+
+fn custody_mut<'a>(state: &'a mut State, piece: Piece, meta: &Meta) -> Result<&'a mut Custody, Misfit> {
+    let custody = state.custody_mut(piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    custody.last_at = meta.at;
+    Ok(custody)
+}
+
+pub(super) fn released(state: &mut State, x: &Released, meta: &Meta) -> Result<(), Misfit> {
+    let by = meta.actor.ok_or_else(|| meta.misfit("a release has an actor"))?;
+    let custody = custody_mut(state, x.piece, meta)?;
+    custody.offer = Some(Offer {
+        by,
+        to: x.to,
+        at: meta.at,
+        purpose: x.purpose.clone(),
+        due_at: x.due_at,
+        from_place: x.from_place.is_some(),
+    });
+    Ok(())
+}
+
+pub(super) fn offer_ended(state: &mut State, piece: Piece, meta: &Meta) -> Result<(), Misfit> {
+    custody_mut(state, piece, meta)?.offer = None;
+    Ok(())
+}
+
+pub(super) fn received(state: &mut State, x: &Received, meta: &Meta) -> Result<(), Misfit> {
+    let person = meta.actor.ok_or_else(|| meta.misfit("a receipt has an actor"))?;
+    let custody = custody_mut(state, x.piece, meta)?;
+    let offer = custody.offer.take().ok_or_else(|| meta.misfit("received without an offer"))?;
+    if offer.from_place || offer.due_at.is_some() {
+        custody.loan = Some(Loan { purpose: offer.purpose, due_at: offer.due_at, since: meta.at });
+    }
+    custody.holder = Holder::Person { person };
+    Ok(())
+}
+
+pub(super) fn handed_out(state: &mut State, x: &HandedOut, meta: &Meta) -> Result<(), Misfit> {
+    let custody = custody_mut(state, x.piece, meta)?;
+    custody.holder = Holder::Outside { name: x.name.clone(), organisation: x.organisation.clone() };
+    if x.due_at.is_some() {
+        custody.loan = Some(Loan { purpose: x.purpose.clone(), due_at: x.due_at, since: meta.at });
+    }
+    Ok(())
+}
+
+pub(super) fn taken_back(state: &mut State, piece: Piece, meta: &Meta) -> Result<(), Misfit> {
+    let person = meta.actor.ok_or_else(|| meta.misfit("taking back has an actor"))?;
+    let custody = custody_mut(state, piece, meta)?;
+    custody.offer = None;
+    custody.holder = Holder::Person { person };
+    Ok(())
+}

@@ -1,0 +1,229 @@
+//! Items: what a recovery yields. A lift, a cast, a collected object, or a photograph alone.
+
+use chrono::{DateTime, FixedOffset};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::fact::{Draft, Fact};
+use super::refusal::{Refusal, Rule, text};
+use super::rules::{Context, Meta, Misfit, not_found};
+use super::state::{Custody, Holder, Item, Key, State};
+use crate::ids::{CaseId, Code, ItemId, MarkId, Subject};
+
+/// How many items a case may have.
+pub const MAX_ITEMS: u32 = 20_000;
+/// How many items one mark may yield.
+pub const MAX_OF_MARK: usize = 50;
+
+/// Record a recovery. When it was done is the command's `claimed_at`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Recover {
+    /// The mark it was recovered from.
+    pub mark: MarkId,
+    /// Medium, by the trade rules' identifier.
+    pub medium: String,
+    /// Lot of the medium.
+    #[serde(default)]
+    pub lot: String,
+    /// When the medium was put on.
+    pub started_at: DateTime<FixedOffset>,
+    /// When it had set (dried, cured), where it has to.
+    #[serde(default)]
+    pub set_at: Option<DateTime<FixedOffset>>,
+    /// Air temperature in °C, as measured.
+    #[serde(default)]
+    pub air_c: Option<i16>,
+    /// Colour of the backing card, where there is one: white, black or clear.
+    #[serde(default)]
+    pub card: String,
+    /// What it is, in a few words.
+    pub description: String,
+    /// Wet when it was recovered.
+    #[serde(default)]
+    pub wet: bool,
+    /// Bears or may bear biological material.
+    #[serde(default)]
+    pub biological: bool,
+    /// Fragile.
+    #[serde(default)]
+    pub fragile: bool,
+    /// Sharp.
+    #[serde(default)]
+    pub sharp: bool,
+}
+
+/// A recovery yielded an item.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ItemRecovered {
+    /// Item.
+    pub item: ItemId,
+    /// Case.
+    pub case: CaseId,
+    /// Number in the case.
+    pub number: u32,
+    /// The code on its label.
+    pub code: Code,
+    /// Mark.
+    pub mark: MarkId,
+    /// Medium.
+    pub medium: String,
+    /// Its name.
+    pub medium_name: String,
+    /// What it yields: lift, cast, object, photograph …
+    pub form: String,
+    /// Lot.
+    pub lot: String,
+    /// Put on.
+    pub started_at: DateTime<FixedOffset>,
+    /// Set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set_at: Option<DateTime<FixedOffset>>,
+    /// Air temperature in °C.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub air_c: Option<i16>,
+    /// Card colour.
+    pub card: String,
+    /// Description.
+    pub description: String,
+    /// Wet.
+    pub wet: bool,
+    /// Biological.
+    pub biological: bool,
+    /// Fragile.
+    pub fragile: bool,
+    /// Sharp.
+    pub sharp: bool,
+    /// View steps of its picture.
+    pub view: Vec<String>,
+    /// `direct`, `reversed` or `unknown`.
+    pub reads: String,
+    /// Why.
+    pub because: String,
+    /// What it must be packed in and why, as the rules in force said.
+    pub packing: Vec<String>,
+    /// Warnings.
+    pub warnings: Vec<String>,
+}
+
+pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refusal> {
+    ctx.me()?;
+    let mark = ctx.state.marks.get(&x.mark).ok_or_else(|| not_found("mark"))?;
+    let case = ctx.case(mark.case)?;
+    text("lot", &x.lot, 60, false)?;
+    text("card", &x.card, 40, false)?;
+    text("description", &x.description, 500, true)?;
+    if x.air_c.is_some_and(|t| !(-60..=70).contains(&t)) {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The air temperature lies between -60 and 70 °C.",
+            "Give it in °C, or leave it out.",
+        )
+        .on("air_c"));
+    }
+    if x.started_at < mark.noted_at && x.started_at.date_naive() < mark.noted_at.date_naive() {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The recovery started before the day on which the mark was noted.",
+            "Give the time at which the medium was put on.",
+        )
+        .on("started_at"));
+    }
+    if x.set_at.is_some_and(|set| set < x.started_at) || x.started_at > ctx.at {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The times run backwards: put on, set, recovered is the order.",
+            "Correct the start or the set time.",
+        )
+        .on("set_at"));
+    }
+    if case.items >= MAX_ITEMS || mark.items.len() >= MAX_OF_MARK {
+        return Err(Refusal::new(Rule::BadValue, "No more items fit here.", "Note another mark or open another case."));
+    }
+    let methods: Vec<String> = mark.developments.iter().map(|d| d.method.clone()).collect();
+    let Some(recovery) = ctx.trade.recovery(x, x.started_at, &methods) else {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("There is no medium {}.", x.medium),
+            "Choose one of the list.",
+        )
+        .on("medium"));
+    };
+    let mut warnings = recovery.warnings;
+    if mark.images.is_empty() {
+        warnings.push("The mark was not photographed before the recovery.".into());
+    }
+    let item = ItemId(ctx.command.id.0);
+    let code = Code::of(Subject::Item(item)).ok_or_else(|| not_found("code"))?;
+    let holder_may = ctx.actor.roles.iter().any(|r| r.may_hold());
+    if !holder_may {
+        return Err(Refusal::new(
+            Rule::RecipientMayNot,
+            "Your role may not hold evidence.",
+            "Have a technician record the recovery.",
+        ));
+    }
+    let fact = Fact::ItemRecovered(ItemRecovered {
+        item,
+        case: mark.case,
+        number: case.items + 1,
+        code,
+        mark: x.mark,
+        medium: x.medium.clone(),
+        medium_name: recovery.medium_name,
+        form: recovery.form,
+        lot: x.lot.clone(),
+        started_at: x.started_at,
+        set_at: x.set_at,
+        air_c: x.air_c,
+        card: x.card.clone(),
+        description: x.description.clone(),
+        wet: x.wet,
+        biological: x.biological,
+        fragile: x.fragile,
+        sharp: x.sharp,
+        view: recovery.view,
+        reads: recovery.reads,
+        because: recovery.because,
+        packing: recovery.packing,
+        warnings,
+    });
+    Ok(ctx.draft(
+        Some(mark.case),
+        vec![Subject::Case(mark.case), Subject::Mark(x.mark), Subject::Item(item)],
+        fact,
+    ))
+}
+
+pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Result<(), Misfit> {
+    let person = meta.actor.ok_or_else(|| meta.misfit("a recovery has an actor"))?;
+    let case = state.cases.get_mut(&x.case).ok_or_else(|| meta.misfit("no such case"))?;
+    if x.number != case.items + 1 {
+        return Err(meta.misfit("the item's number is not the next one"));
+    }
+    case.items = x.number;
+    state.marks.get_mut(&x.mark).ok_or_else(|| meta.misfit("no such mark"))?.items.push(x.item);
+    state.known.insert(Key::Subject(Subject::Item(x.item)));
+    state.items.insert(
+        x.item,
+        Item {
+            id: x.item,
+            case: x.case,
+            mark: x.mark,
+            number: x.number,
+            code: x.code.clone(),
+            recovered: x.clone(),
+            recovered_at: meta.at,
+            recovered_by: meta.actor,
+            images: Vec::new(),
+            custody: Custody {
+                holder: Holder::Person { person },
+                inside: None,
+                offer: None,
+                loan: None,
+                last_at: meta.at,
+            },
+        },
+    );
+    Ok(())
+}

@@ -1,0 +1,478 @@
+//! Packages: made, filled, sealed, opened. What is in a package goes where it goes; nothing leaves a sealed one.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::fact::{Draft, Fact};
+use super::hand_over::{Condition, seal_seen};
+use super::refusal::{Refusal, Rule, text};
+use super::rules::{Context, Meta, Misfit, capital, not_found};
+use super::state::{Custody, Holder, Item, Key, Package, SealOn, State};
+use crate::ids::{CaseId, Code, PackageId, Piece, Subject};
+
+/// How deep packages may stand in packages.
+pub const MAX_DEPTH: usize = 8;
+/// How many pieces a package may hold.
+pub const MAX_CONTENTS: usize = 500;
+/// How many seals a package may have had.
+pub const MAX_SEALS: usize = 200;
+
+/// Make a package of pieces that the actor holds.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Pack {
+    /// Case.
+    pub case: CaseId,
+    /// Kind of container, by the trade rules' identifier.
+    pub container: String,
+    /// What goes in.
+    #[serde(default)]
+    pub contents: Vec<Piece>,
+    /// Note.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Put a piece into an open package.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PutIn {
+    /// Package.
+    pub package: PackageId,
+    /// Piece.
+    pub piece: Piece,
+}
+
+/// Take a piece out of an open package.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TakeOut {
+    /// Package.
+    pub package: PackageId,
+    /// Piece.
+    pub piece: Piece,
+    /// Why.
+    pub reason: String,
+}
+
+/// Seal a package.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Seal {
+    /// Package.
+    pub package: PackageId,
+    /// The number printed on the seal; never used twice.
+    pub number: String,
+    /// Initials and date written across the seal onto the package.
+    #[serde(default)]
+    pub initialled: bool,
+}
+
+/// Open a sealed package.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Open {
+    /// Package.
+    pub package: PackageId,
+    /// Why.
+    pub reason: String,
+    /// The seal number seen before cutting.
+    pub seal_seen: String,
+    /// The condition seen.
+    #[serde(default)]
+    pub condition: Condition,
+    /// Note; needed for any condition other than intact.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// A package was made.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PackageMade {
+    /// Package.
+    pub package: PackageId,
+    /// Case.
+    pub case: CaseId,
+    /// Number in the case.
+    pub number: u32,
+    /// The code on its label.
+    pub code: Code,
+    /// Kind of container.
+    pub container: String,
+    /// What went in.
+    pub contents: Vec<Piece>,
+    /// Note.
+    pub note: String,
+}
+
+/// A piece was put in.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PiecePutIn {
+    /// Package.
+    pub package: PackageId,
+    /// Piece.
+    pub piece: Piece,
+}
+
+/// A piece was taken out.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PieceTakenOut {
+    /// Package.
+    pub package: PackageId,
+    /// Piece.
+    pub piece: Piece,
+    /// Why.
+    pub reason: String,
+}
+
+/// A package was sealed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PackageSealed {
+    /// Package.
+    pub package: PackageId,
+    /// Seal number.
+    pub seal: String,
+    /// Initials and date across the seal.
+    pub initialled: bool,
+}
+
+/// A package was opened.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PackageOpened {
+    /// Package.
+    pub package: PackageId,
+    /// The seal on record.
+    pub seal: String,
+    /// The seal seen.
+    pub seal_seen: String,
+    /// The condition seen.
+    pub condition: Condition,
+    /// Why.
+    pub reason: String,
+    /// Note.
+    pub note: String,
+}
+
+fn get<'a>(ctx: &'a Context<'_>, id: PackageId) -> Result<&'a Package, Refusal> {
+    ctx.state.packages.get(&id).ok_or_else(|| not_found("package"))
+}
+
+/// The package and every package around it must be open.
+fn open_all_the_way(ctx: &Context<'_>, id: PackageId) -> Result<(), Refusal> {
+    let mut at = Some(id);
+    for _ in 0..=MAX_DEPTH {
+        let Some(package) = at.and_then(|p| ctx.state.packages.get(&p)) else { break };
+        if let Some(seal) = package.seal() {
+            return Err(Refusal::new(
+                Rule::Sealed,
+                format!("Package P{} is sealed with {}.", package.number, seal.number),
+                "Open it on the record first.",
+            ));
+        }
+        at = package.custody.inside;
+    }
+    Ok(())
+}
+
+fn fits(ctx: &Context<'_>, container: &str, pieces: &[Piece]) -> Result<(), Refusal> {
+    let items: Vec<&Item> = pieces
+        .iter()
+        .filter_map(|p| match p {
+            // A package in a package is already protected by its own container.
+            Piece::Item(id) => ctx.state.items.get(id),
+            Piece::Package(_) => None,
+        })
+        .collect();
+    ctx.trade.container(&items, container).map_err(|why| {
+        Refusal::new(
+            Rule::ContainerForbidden,
+            format!("{} (rule {}, {})", why.sentence, why.rule, why.source),
+            "Choose another container.",
+        )
+        .on("container")
+    })
+}
+
+fn depth_below(state: &State, piece: Piece, left: usize) -> usize {
+    match piece {
+        Piece::Item(_) => 0,
+        Piece::Package(_) if left == 0 => MAX_DEPTH + 1,
+        Piece::Package(id) => {
+            let inner = state.packages.get(&id).map_or(0, |p| {
+                p.contents.iter().map(|c| depth_below(state, *c, left - 1)).max().unwrap_or(0)
+            });
+            inner + 1
+        }
+    }
+}
+
+fn depth_above(state: &State, id: PackageId) -> usize {
+    let mut at = Some(id);
+    let mut depth = 0;
+    while let Some(package) = at.and_then(|p| state.packages.get(&p)) {
+        depth += 1;
+        if depth > MAX_DEPTH {
+            break;
+        }
+        at = package.custody.inside;
+    }
+    depth
+}
+
+fn nesting(sentence: &str) -> Refusal {
+    Refusal::new(Rule::Nesting, sentence, "Use another package.")
+}
+
+pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
+    let case = ctx.case(x.case)?;
+    ctx.me()?;
+    text("note", &x.note, 500, false)?;
+    if !ctx.trade.knows_container(&x.container) {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("There is no container {}.", x.container),
+            "Choose one of the list.",
+        )
+        .on("container"));
+    }
+    if x.contents.len() > MAX_CONTENTS {
+        return Err(nesting(&format!("A package holds at most {MAX_CONTENTS} pieces.")));
+    }
+    let package = PackageId(ctx.command.id.0);
+    let mut subjects = vec![Subject::Case(x.case), Subject::Package(package)];
+    for (i, piece) in x.contents.iter().enumerate() {
+        let (_, of) = ctx.in_hand(*piece)?;
+        if of != x.case {
+            return Err(other_case(ctx, *piece));
+        }
+        if x.contents[..i].contains(piece) {
+            return Err(nesting(&format!("{} is named twice.", capital(&ctx.state.name(*piece)))));
+        }
+        if depth_below(ctx.state, *piece, MAX_DEPTH) >= MAX_DEPTH {
+            return Err(nesting(&format!("Packages stand at most {MAX_DEPTH} deep.")));
+        }
+        subjects.push((*piece).into());
+    }
+    fits(ctx, &x.container, &x.contents)?;
+    let code = Code::of(Subject::Package(package)).ok_or_else(|| not_found("code"))?;
+    let fact = Fact::PackageMade(PackageMade {
+        package,
+        case: x.case,
+        number: case.packages + 1,
+        code,
+        container: x.container.clone(),
+        contents: x.contents.clone(),
+        note: x.note.clone(),
+    });
+    Ok(ctx.draft(Some(x.case), subjects, fact))
+}
+
+fn other_case(ctx: &Context<'_>, piece: Piece) -> Refusal {
+    Refusal::new(
+        Rule::OtherCase,
+        format!("{} belongs to another case.", capital(&ctx.state.name(piece))),
+        "Keep each case in its own packages.",
+    )
+}
+
+pub(super) fn put_in(ctx: &Context<'_>, x: &PutIn) -> Result<Vec<Draft>, Refusal> {
+    let package = get(ctx, x.package)?;
+    let (custody, case) = ctx.piece(Piece::Package(x.package))?;
+    let outermost = ctx.state.outermost(Piece::Package(x.package));
+    if let Some(outer) = ctx.state.custody(outermost) {
+        ctx.no_offer(outermost, outer)?;
+    }
+    ctx.no_offer(Piece::Package(x.package), custody)?;
+    ctx.held(Piece::Package(x.package))?;
+    let (_, of) = ctx.in_hand(x.piece)?;
+    open_all_the_way(ctx, x.package)?;
+    if of != case {
+        return Err(other_case(ctx, x.piece));
+    }
+    if outermost == x.piece || x.piece == Piece::Package(x.package) {
+        return Err(nesting("A package does not go into itself."));
+    }
+    if package.contents.len() >= MAX_CONTENTS {
+        return Err(nesting(&format!("A package holds at most {MAX_CONTENTS} pieces.")));
+    }
+    if depth_above(ctx.state, x.package) + depth_below(ctx.state, x.piece, MAX_DEPTH) > MAX_DEPTH {
+        return Err(nesting(&format!("Packages stand at most {MAX_DEPTH} deep.")));
+    }
+    fits(ctx, &package.container, &[x.piece])?;
+    let fact = Fact::PiecePutIn(PiecePutIn { package: x.package, piece: x.piece });
+    Ok(ctx.draft(Some(case), vec![Subject::Package(x.package), x.piece.into()], fact))
+}
+
+pub(super) fn take_out(ctx: &Context<'_>, x: &TakeOut) -> Result<Vec<Draft>, Refusal> {
+    let (_, case) = ctx.piece(x.piece)?;
+    text("reason", &x.reason, 500, true)?;
+    let package = get(ctx, x.package)?;
+    if !package.contents.contains(&x.piece) {
+        return Err(Refusal::new(
+            Rule::NotFound,
+            format!("{} is not in package P{}.", capital(&ctx.state.name(x.piece)), package.number),
+            "Look up where it is.",
+        )
+        .on("piece"));
+    }
+    let outermost = ctx.state.outermost(x.piece);
+    if let Some(outer) = ctx.state.custody(outermost) {
+        ctx.no_offer(outermost, outer)?;
+    }
+    ctx.held(x.piece)?;
+    open_all_the_way(ctx, x.package)?;
+    let fact = Fact::PieceTakenOut(PieceTakenOut { package: x.package, piece: x.piece, reason: x.reason.clone() });
+    Ok(ctx.draft(Some(case), vec![Subject::Package(x.package), x.piece.into()], fact))
+}
+
+pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
+    let package = get(ctx, x.package)?;
+    let piece = Piece::Package(x.package);
+    text("number", &x.number, 40, true)?;
+    let (_, case) = ctx.in_hand(piece)?;
+    if let Some(seal) = package.seal() {
+        return Err(Refusal::new(
+            Rule::Sealed,
+            format!("Package P{} is sealed already, with {}.", package.number, seal.number),
+            "Open it on the record before a new seal goes on.",
+        ));
+    }
+    if package.contents.is_empty() {
+        return Err(Refusal::new(
+            Rule::Empty,
+            format!("There is nothing in package P{}.", package.number),
+            "Put in what it is for, then seal it.",
+        ));
+    }
+    if ctx.state.seals.contains_key(&x.number) {
+        return Err(Refusal::new(
+            Rule::Taken,
+            format!("Seal {} was used before.", x.number),
+            "Take a new seal: each number is used once.",
+        )
+        .on("number"));
+    }
+    if package.seals.len() >= MAX_SEALS {
+        return Err(nesting(&format!("The package had {MAX_SEALS} seals.")));
+    }
+    let fact = Fact::PackageSealed(PackageSealed {
+        package: x.package,
+        seal: x.number.clone(),
+        initialled: x.initialled,
+    });
+    Ok(ctx.draft(Some(case), vec![Subject::Package(x.package)], fact))
+}
+
+pub(super) fn open(ctx: &Context<'_>, x: &Open) -> Result<Vec<Draft>, Refusal> {
+    let package = get(ctx, x.package)?;
+    text("reason", &x.reason, 500, true)?;
+    text("note", &x.note, 1000, false)?;
+    let piece = Piece::Package(x.package);
+    let (_, case) = ctx.in_hand(piece)?;
+    let Some(seal) = package.seal() else {
+        return Err(Refusal::new(
+            Rule::NotSealed,
+            format!("Package P{} is not sealed.", package.number),
+            "Nothing is left to open.",
+        ));
+    };
+    seal_seen(ctx.state, piece, &x.seal_seen, x.condition, &x.note)?;
+    let fact = Fact::PackageOpened(PackageOpened {
+        package: x.package,
+        seal: seal.number.clone(),
+        seal_seen: x.seal_seen.clone(),
+        condition: x.condition,
+        reason: x.reason.clone(),
+        note: x.note.clone(),
+    });
+    Ok(ctx.draft(Some(case), vec![Subject::Package(x.package)], fact))
+}
+
+pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<(), Misfit> {
+    let person = meta.actor.ok_or_else(|| meta.misfit("a package has a maker"))?;
+    let case = state.cases.get_mut(&x.case).ok_or_else(|| meta.misfit("no such case"))?;
+    if x.number != case.packages + 1 {
+        return Err(meta.misfit("the package's number is not the next one"));
+    }
+    case.packages = x.number;
+    for piece in &x.contents {
+        let custody = state.custody_mut(*piece).ok_or_else(|| meta.misfit("no such piece"))?;
+        custody.inside = Some(x.package);
+        custody.last_at = meta.at;
+    }
+    state.known.insert(Key::Subject(Subject::Package(x.package)));
+    state.packages.insert(
+        x.package,
+        Package {
+            id: x.package,
+            case: x.case,
+            number: x.number,
+            code: x.code.clone(),
+            container: x.container.clone(),
+            contents: x.contents.clone(),
+            seals: Vec::new(),
+            custody: Custody {
+                holder: Holder::Person { person },
+                inside: None,
+                offer: None,
+                loan: None,
+                last_at: meta.at,
+            },
+        },
+    );
+    Ok(())
+}
+
+fn package_mut<'a>(state: &'a mut State, id: PackageId, meta: &Meta) -> Result<&'a mut Package, Misfit> {
+    state.packages.get_mut(&id).ok_or_else(|| meta.misfit("no such package"))
+}
+
+pub(super) fn was_put_in(state: &mut State, x: &PiecePutIn, meta: &Meta) -> Result<(), Misfit> {
+    let package = package_mut(state, x.package, meta)?;
+    package.contents.push(x.piece);
+    package.custody.last_at = meta.at;
+    let custody = state.custody_mut(x.piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    custody.inside = Some(x.package);
+    custody.last_at = meta.at;
+    Ok(())
+}
+
+pub(super) fn was_taken_out(state: &mut State, x: &PieceTakenOut, meta: &Meta) -> Result<(), Misfit> {
+    let holder = state.holder(x.piece).cloned().ok_or_else(|| meta.misfit("no such piece"))?;
+    let outermost = state.outermost(x.piece);
+    let loan = state.custody(outermost).and_then(|c| c.loan.clone());
+    let package = package_mut(state, x.package, meta)?;
+    package.contents.retain(|p| *p != x.piece);
+    package.custody.last_at = meta.at;
+    let custody = state.custody_mut(x.piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    custody.inside = None;
+    custody.holder = holder;
+    // What was taken out of a package on loan is still on loan.
+    custody.loan = loan;
+    custody.last_at = meta.at;
+    Ok(())
+}
+
+pub(super) fn sealed(state: &mut State, x: &PackageSealed, meta: &Meta) -> Result<(), Misfit> {
+    state.seals.insert(x.seal.clone(), x.package);
+    state.known.insert(Key::Seal(x.seal.clone()));
+    let package = package_mut(state, x.package, meta)?;
+    package.seals.push(SealOn {
+        number: x.seal.clone(),
+        at: meta.at,
+        by: meta.actor,
+        cut_at: None,
+        cut_reason: None,
+    });
+    package.custody.last_at = meta.at;
+    Ok(())
+}
+
+pub(super) fn opened(state: &mut State, x: &PackageOpened, meta: &Meta) -> Result<(), Misfit> {
+    let package = package_mut(state, x.package, meta)?;
+    let seal = package.seals.last_mut().ok_or_else(|| meta.misfit("opened without a seal"))?;
+    seal.cut_at = Some(meta.at);
+    seal.cut_reason = Some(x.reason.clone());
+    package.custody.last_at = meta.at;
+    Ok(())
+}

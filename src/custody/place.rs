@@ -1,0 +1,284 @@
+//! Places in the storeroom, and what goes onto them and off them.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::fact::{Draft, Fact};
+use super::hand_over::sealed_or_reason;
+use super::refusal::{Refusal, Rule, text};
+use super::rules::{Context, Meta, Misfit, capital, not_found};
+use super::state::{Holder, Key, Place, State};
+use crate::ids::{Code, PersonId, Piece, PlaceId, Subject};
+use crate::people::{Action, permission};
+
+/// What kind of place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum PlaceKind {
+    /// A building.
+    Building,
+    /// A room.
+    Room,
+    /// A unit: a cabinet, a refrigerator, a freezer, a rack.
+    Unit,
+    /// A shelf.
+    Shelf,
+    /// A bin.
+    Bin,
+}
+
+/// Add a place in the storeroom.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AddPlace {
+    /// Name, as on its label; unique.
+    pub name: String,
+    /// Kind.
+    pub kind: PlaceKind,
+    /// What it is in.
+    #[serde(default)]
+    pub parent: Option<PlaceId>,
+    /// Climate class, by the trade rules' word: room, controlled, refrigerated, frozen.
+    pub climate: String,
+    /// Damp.
+    #[serde(default)]
+    pub damp: bool,
+    /// In daylight.
+    #[serde(default)]
+    pub lit: bool,
+}
+
+/// Against a keep rule, by a named person's decision.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Override {
+    /// Who answers for it.
+    pub by: PersonId,
+    /// Why.
+    pub reason: String,
+}
+
+/// Store on a shelf, or move to another.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Store {
+    /// What.
+    pub piece: Piece,
+    /// Where.
+    pub place: PlaceId,
+    /// Against a keep rule.
+    #[serde(default)]
+    pub overridden: Option<Override>,
+    /// Why it is stored unsealed, if it is.
+    #[serde(default)]
+    pub unsealed_reason: Option<String>,
+}
+
+/// Take from a shelf into one's own hands.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Fetch {
+    /// What.
+    pub piece: Piece,
+    /// Why.
+    pub purpose: String,
+}
+
+/// A place was added.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct PlaceAdded {
+    /// Place.
+    pub place: PlaceId,
+    /// The code on its label.
+    pub code: Code,
+    /// Name.
+    pub name: String,
+    /// Kind.
+    pub place_kind: PlaceKind,
+    /// What it is in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub parent: Option<PlaceId>,
+    /// Climate class.
+    pub climate: String,
+    /// Damp.
+    pub damp: bool,
+    /// In daylight.
+    pub lit: bool,
+}
+
+/// A piece was stored.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Stored {
+    /// What.
+    pub piece: Piece,
+    /// Where.
+    pub place: PlaceId,
+    /// The place's name at that moment.
+    pub place_name: String,
+    /// Where it stood before, if on a shelf.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_place: Option<PlaceId>,
+    /// Keep rules that were overridden.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub overridden: Vec<String>,
+    /// Who answers for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub override_by: Option<PersonId>,
+    /// Why.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub override_reason: Option<String>,
+    /// Why it is stored unsealed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unsealed_reason: Option<String>,
+}
+
+/// A piece was taken from a shelf.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Fetched {
+    /// What.
+    pub piece: Piece,
+    /// From where.
+    pub place: PlaceId,
+    /// Why.
+    pub purpose: String,
+}
+
+pub(super) fn add(ctx: &Context<'_>, x: &AddPlace) -> Result<Vec<Draft>, Refusal> {
+    text("name", &x.name, 100, true)?;
+    text("climate", &x.climate, 40, true)?;
+    if x.parent.is_some_and(|p| !ctx.state.places.contains_key(&p)) {
+        return Err(not_found("place").on("parent"));
+    }
+    if ctx.state.place_names.contains_key(&x.name) {
+        return Err(Refusal::new(
+            Rule::Taken,
+            format!("There is a place {} already.", x.name),
+            "Choose another name.",
+        )
+        .on("name"));
+    }
+    let place = PlaceId(ctx.command.id.0);
+    let code = Code::of(Subject::Place(place)).ok_or_else(|| not_found("code"))?;
+    let fact = Fact::PlaceAdded(PlaceAdded {
+        place,
+        code,
+        name: x.name.clone(),
+        place_kind: x.kind,
+        parent: x.parent,
+        climate: x.climate.clone(),
+        damp: x.damp,
+        lit: x.lit,
+    });
+    Ok(ctx.draft(None, vec![Subject::Place(place)], fact))
+}
+
+pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal> {
+    let (custody, case) = ctx.piece(x.piece)?;
+    ctx.loose(x.piece, custody)?;
+    ctx.no_offer(x.piece, custody)?;
+    let from_place = match custody.holder {
+        Holder::Place { place } => Some(place),
+        _ => {
+            ctx.held(x.piece)?;
+            None
+        }
+    };
+    let place = ctx.state.places.get(&x.place).ok_or_else(|| not_found("place").on("place"))?;
+    if from_place == Some(x.place) {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("{} is there already.", capital(&ctx.state.name(x.piece))),
+            "Nothing is left to do.",
+        )
+        .on("place"));
+    }
+    let items = ctx.state.items_in(x.piece);
+    let against = ctx.trade.place(&items, &place.added).err().unwrap_or_default();
+    if !against.is_empty() {
+        let Some(over) = &x.overridden else {
+            let why: Vec<String> =
+                against.iter().map(|r| format!("{} (rule {}, {})", r.sentence, r.rule, r.source)).collect();
+            return Err(Refusal::new(
+                Rule::KeepRule,
+                format!(
+                    "{} may not be stored at {}: {}",
+                    capital(&ctx.state.name(x.piece)),
+                    place.added.name,
+                    why.join(" ")
+                ),
+                "Choose another place, or have a supervisor answer for it with a reason.",
+            )
+            .on("place"));
+        };
+        text("reason", &over.reason, 500, true)?;
+        let may = ctx
+            .state
+            .people
+            .get(&over.by)
+            .is_some_and(|p| p.active && permission::allows(&p.roles, Action::OverrideKeeping));
+        if !may {
+            return Err(Refusal::new(
+                Rule::OverrideNotAuthorised,
+                "The person named may not answer for storing against a keep rule.",
+                "Name a supervisor.",
+            )
+            .on("overridden"));
+        }
+    }
+    sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
+    let over = x.overridden.as_ref().filter(|_| !against.is_empty());
+    let fact = Fact::Stored(Stored {
+        piece: x.piece,
+        place: x.place,
+        place_name: place.added.name.clone(),
+        from_place,
+        overridden: against.into_iter().map(|r| r.rule).collect(),
+        override_by: over.map(|o| o.by),
+        override_reason: over.map(|o| o.reason.clone()),
+        unsealed_reason: x.unsealed_reason.clone().filter(|r| !r.trim().is_empty()),
+    });
+    let mut subjects = vec![x.piece.into(), Subject::Place(x.place)];
+    subjects.extend(from_place.map(Subject::Place));
+    Ok(ctx.draft(Some(case), subjects, fact))
+}
+
+pub(super) fn fetch(ctx: &Context<'_>, x: &Fetch) -> Result<Vec<Draft>, Refusal> {
+    text("purpose", &x.purpose, 300, true)?;
+    let (custody, case) = ctx.piece(x.piece)?;
+    ctx.loose(x.piece, custody)?;
+    ctx.no_offer(x.piece, custody)?;
+    let Holder::Place { place } = custody.holder else {
+        return Err(Refusal::new(
+            Rule::NotStored,
+            format!("{} is not on a shelf: {} has it.", capital(&ctx.state.name(x.piece)), ctx.holder_name(&custody.holder)),
+            "Have it released to you and receive it.",
+        ));
+    };
+    let fact = Fact::Fetched(Fetched { piece: x.piece, place, purpose: x.purpose.clone() });
+    Ok(ctx.draft(Some(case), vec![x.piece.into(), Subject::Place(place)], fact))
+}
+
+pub(super) fn added(state: &mut State, x: &PlaceAdded) -> Result<(), Misfit> {
+    state.place_names.insert(x.name.clone(), x.place);
+    state.known.insert(Key::PlaceName(x.name.clone()));
+    state.known.insert(Key::Subject(Subject::Place(x.place)));
+    state.places.insert(x.place, Place { id: x.place, code: x.code.clone(), added: x.clone() });
+    Ok(())
+}
+
+pub(super) fn stored(state: &mut State, x: &Stored, meta: &Meta) -> Result<(), Misfit> {
+    let custody = state.custody_mut(x.piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    custody.holder = Holder::Place { place: x.place };
+    // Back on a shelf: no longer out.
+    custody.loan = None;
+    custody.last_at = meta.at;
+    Ok(())
+}
+
+pub(super) fn fetched(state: &mut State, x: &Fetched, meta: &Meta) -> Result<(), Misfit> {
+    let person = meta.actor.ok_or_else(|| meta.misfit("fetching has an actor"))?;
+    let custody = state.custody_mut(x.piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    custody.holder = Holder::Person { person };
+    custody.last_at = meta.at;
+    Ok(())
+}

@@ -1,0 +1,153 @@
+//! Refusals: closed, named, in precedence order, each with a stable code.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+macro_rules! rules {
+    ($($(#[$doc:meta])* $name:ident = $code:literal,)*) => {
+        /// A rule of custody. The order is the order in which rules are tried: the first that fails is the answer.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        pub enum Rule { $($(#[$doc])* $name,)* }
+
+        impl Rule {
+            /// Every rule, in precedence order.
+            pub const ALL: &'static [Self] = &[$(Self::$name,)*];
+
+            /// The stable code, kebab-case.
+            #[must_use]
+            pub fn code(self) -> &'static str {
+                match self { $(Self::$name => $code,)* }
+            }
+        }
+    };
+}
+
+rules! {
+    /// The account is switched off.
+    Inactive = "account-off",
+    /// The role does not allow the act.
+    Forbidden = "role-may-not",
+    /// The thing does not exist (or may not be seen).
+    NotFound = "not-found",
+    /// The case is restricted and the person is not assigned to it.
+    Restricted = "case-restricted",
+    /// The act must be signed by signing in again.
+    NotSigned = "not-signed",
+    /// A text is empty, too long, or holds control characters.
+    BadText = "bad-text",
+    /// A value is outside what the rule allows.
+    BadValue = "bad-value",
+    /// More than 2 minutes in the future.
+    InFuture = "time-in-future",
+    /// Before the last custody event of the thing.
+    BeforeLast = "before-last-custody",
+    /// Entered late without a reason.
+    LateWithoutReason = "late-without-reason",
+    /// The name, number or seal is already in use.
+    Taken = "already-in-use",
+    /// The thing is in a package and goes where the package goes.
+    InsidePackage = "inside-a-package",
+    /// There is an open offer: it must be received, refused or withdrawn first.
+    OfferOpen = "offer-open",
+    /// There is no open offer.
+    NoOffer = "no-open-offer",
+    /// The offer is made to somebody else.
+    NotAddressee = "not-the-addressee",
+    /// Only the person who released may withdraw.
+    NotReleaser = "not-the-releaser",
+    /// The person does not hold the thing.
+    NotHolder = "not-the-holder",
+    /// Only what is held outside can be taken back from outside.
+    NotOutside = "not-outside",
+    /// Only what is on a shelf can be taken from one.
+    NotStored = "not-on-a-shelf",
+    /// A hand-over to oneself.
+    ToOneself = "to-oneself",
+    /// The recipient may not hold evidence, is switched off, or may not see the case.
+    RecipientMayNot = "recipient-may-not-hold",
+    /// Something goes out from the storeroom without a due date.
+    NoDueDate = "no-due-date",
+    /// The package is sealed: nothing goes in or comes out.
+    Sealed = "sealed",
+    /// The package is not sealed.
+    NotSealed = "not-sealed",
+    /// There is nothing in the package.
+    Empty = "empty-package",
+    /// The seal seen was not stated.
+    SealNotStated = "seal-not-stated",
+    /// The seal seen differs from the seal on record and the condition does not say so.
+    SealDiffers = "seal-differs",
+    /// A condition other than intact needs a note.
+    ConditionWithoutNote = "condition-without-note",
+    /// A package in itself, too deep, or too full.
+    Nesting = "nesting",
+    /// Pieces of two cases in one package.
+    OtherCase = "other-case",
+    /// The packing rules forbid the container.
+    ContainerForbidden = "container-forbidden",
+    /// The keep rules forbid the place.
+    KeepRule = "keep-rule",
+    /// The person named for an override may not answer for it.
+    OverrideNotAuthorised = "override-not-authorised",
+    /// What is recorded cannot be amended this way.
+    NotAmendable = "not-amendable",
+    /// Only the author or a supervisor may amend.
+    NotAuthor = "not-the-author",
+}
+
+/// A refusal: the rule, the thing and the next step. It leaves everything as it was.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema, thiserror::Error)]
+#[error("{sentence} {next}")]
+pub struct Refusal {
+    /// The stable code of the rule.
+    pub code: String,
+    /// What was refused and why, one sentence.
+    pub sentence: String,
+    /// What to do next, one sentence.
+    pub next: String,
+    /// The field of the command that is meant, if one is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub field: Option<String>,
+}
+
+impl Refusal {
+    /// A refusal by this rule.
+    pub fn new(rule: Rule, sentence: impl Into<String>, next: impl Into<String>) -> Self {
+        Self { code: rule.code().into(), sentence: sentence.into(), next: next.into(), field: None }
+    }
+
+    /// Names the field that is meant.
+    #[must_use]
+    pub fn on(mut self, field: &str) -> Self {
+        self.field = Some(field.into());
+        self
+    }
+}
+
+/// Checks a text: `1..=max` characters (or none where `required` is false), no control characters but line breaks.
+///
+/// # Errors
+/// [`Rule::BadText`].
+pub fn text(field: &str, value: &str, max: usize, required: bool) -> Result<(), Refusal> {
+    let said = field.replace('_', " ");
+    if required && value.trim().is_empty() {
+        return Err(Refusal::new(Rule::BadText, format!("The {said} is empty."), format!("Fill in the {said}.")).on(field));
+    }
+    if value.chars().count() > max {
+        return Err(Refusal::new(
+            Rule::BadText,
+            format!("The {said} is longer than {max} characters."),
+            format!("Shorten the {said}."),
+        )
+        .on(field));
+    }
+    if value.chars().any(|c| c.is_control() && c != '\n') {
+        return Err(Refusal::new(
+            Rule::BadText,
+            format!("The {said} holds characters that cannot be printed."),
+            format!("Type the {said} again."),
+        )
+        .on(field));
+    }
+    Ok(())
+}

@@ -1,0 +1,453 @@
+//! The decision function: the rules that hold for every act, then the noun's own.
+
+use chrono::{DateTime, Duration, FixedOffset, SubsecRound, Utc};
+
+use super::command::{Act, Actor, Command, Signed};
+use super::fact::{Draft, Fact};
+use super::refusal::{Refusal, Rule, text};
+use super::state::{Case, Custody, Holder, Item, State};
+use super::{amendment, case, hand_over, image, item, mark, package, paper, person, place};
+use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
+use crate::people::permission;
+
+/// How far a claimed time may lie ahead of the server's clock: clocks differ.
+pub const SKEW: Duration = Duration::minutes(2);
+/// A custody act entered later than this needs a reason (our assumption, no source).
+pub const LATE_CUSTODY: Duration = Duration::hours(1);
+/// A scene record entered later than this needs a reason: a shift at the scene comes first (our assumption, no source).
+pub const LATE_SCENE: Duration = Duration::hours(24);
+
+/// A reason given by the trade rules.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TradeReason {
+    /// The rule's identifier in the data.
+    pub rule: String,
+    /// The reason in a sentence.
+    pub sentence: String,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// What the trade rules say of a recovery.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Recovery {
+    /// The medium's name.
+    pub medium_name: String,
+    /// What it yields: lift, cast, object, photograph …
+    pub form: String,
+    /// View steps of its picture, by name.
+    pub view: Vec<String>,
+    /// `direct`, `reversed` or `unknown`.
+    pub reads: String,
+    /// Why.
+    pub because: String,
+    /// What it must be packed in, and why: one sentence a rule.
+    pub packing: Vec<String>,
+    /// Warnings that go on the record: card against powder, set time.
+    pub warnings: Vec<String>,
+}
+
+/// What custody asks the knowledge of the trade. Core knows the questions; the data answers.
+pub trait Trade {
+    /// Whether the processing code is one of the open standard.
+    fn knows_method(&self, code: &str) -> bool;
+    /// Whether the substrate code is one of the open standard.
+    fn knows_substrate(&self, code: &str) -> bool;
+    /// Whether there is such a container.
+    fn knows_container(&self, id: &str) -> bool;
+    /// What follows from a recovery; none for an unknown medium.
+    fn recovery(&self, asked: &item::Recover, started: DateTime<FixedOffset>, methods: &[String]) -> Option<Recovery>;
+    /// How an image reads that was taken by these view steps; none for an unknown step.
+    fn reading(&self, view: &[String]) -> Option<(String, String)>;
+    /// Whether these items may go into this container.
+    ///
+    /// # Errors
+    /// The rule that forbids it.
+    fn container(&self, items: &[&Item], container: &str) -> Result<(), TradeReason>;
+    /// Whether these items may be kept at a place of these facts.
+    ///
+    /// # Errors
+    /// Every rule that forbids it.
+    fn place(&self, items: &[&Item], place: &place::PlaceAdded) -> Result<(), Vec<TradeReason>>;
+}
+
+/// What every decision has at hand.
+pub struct Context<'a> {
+    /// What was loaded.
+    pub state: &'a State,
+    /// The knowledge of the trade.
+    pub trade: &'a dyn Trade,
+    /// Who acts.
+    pub actor: &'a Actor,
+    /// What they ask.
+    pub command: &'a Command,
+    /// When it happened, as the actor says.
+    pub at: DateTime<FixedOffset>,
+    /// The server's clock.
+    pub now: DateTime<Utc>,
+}
+
+impl Context<'_> {
+    /// The person who acts.
+    ///
+    /// # Errors
+    /// [`Rule::Forbidden`] when the ledger itself acts.
+    pub fn me(&self) -> Result<PersonId, Refusal> {
+        self.actor.id.ok_or_else(|| {
+            Refusal::new(Rule::Forbidden, "Only a person can do this.", "Sign in and do it in your own name.")
+        })
+    }
+
+    /// The case, if it exists and may be seen.
+    ///
+    /// # Errors
+    /// [`Rule::NotFound`], [`Rule::Restricted`].
+    pub fn case(&self, id: CaseId) -> Result<&Case, Refusal> {
+        let case = self.state.cases.get(&id).ok_or_else(|| not_found("case"))?;
+        if case.seen_by(self.actor.id) {
+            Ok(case)
+        } else {
+            Err(Refusal::new(
+                Rule::Restricted,
+                "This case is restricted and you are not assigned to it.",
+                "Ask a supervisor to assign you.",
+            ))
+        }
+    }
+
+    /// Custody of a piece, its case seen, the time not before its last custody event.
+    ///
+    /// # Errors
+    /// [`Rule::NotFound`], [`Rule::Restricted`], [`Rule::BeforeLast`].
+    pub fn piece(&self, piece: Piece) -> Result<(&Custody, CaseId), Refusal> {
+        let custody = self.state.custody(piece).ok_or_else(|| not_found("item or package"))?;
+        let case = self.state.case_of(piece.into()).ok_or_else(|| not_found("case"))?;
+        self.case(case)?;
+        let outer = self.state.custody(self.state.outermost(piece)).unwrap_or(custody);
+        let last = custody.last_at.max(outer.last_at);
+        if self.at < last {
+            return Err(Refusal::new(
+                Rule::BeforeLast,
+                format!(
+                    "The time you gave lies before the last custody event of {}, {}.",
+                    self.state.name(piece),
+                    last.format("%Y-%m-%d %H:%M:%S %:z")
+                ),
+                "Give the time at which this happened, after that event.",
+            )
+            .on("claimed_at"));
+        }
+        Ok((custody, case))
+    }
+
+    /// The piece must be outermost and held by the actor, with no open offer.
+    ///
+    /// # Errors
+    /// [`Rule::InsidePackage`], [`Rule::OfferOpen`], [`Rule::NotHolder`] and those of [`Self::piece`].
+    pub fn in_hand(&self, piece: Piece) -> Result<(&Custody, CaseId), Refusal> {
+        let (custody, case) = self.piece(piece)?;
+        self.loose(piece, custody)?;
+        self.no_offer(piece, custody)?;
+        self.held(piece)?;
+        Ok((custody, case))
+    }
+
+    /// The piece must not be in a package.
+    ///
+    /// # Errors
+    /// [`Rule::InsidePackage`].
+    pub fn loose(&self, piece: Piece, custody: &Custody) -> Result<(), Refusal> {
+        match custody.inside {
+            None => Ok(()),
+            Some(package) => Err(Refusal::new(
+                Rule::InsidePackage,
+                format!("{} is in {}.", capital(&self.state.name(piece)), self.state.name(Piece::Package(package))),
+                "Do it with the package, or take it out first.",
+            )),
+        }
+    }
+
+    /// There must be no open offer.
+    ///
+    /// # Errors
+    /// [`Rule::OfferOpen`].
+    pub fn no_offer(&self, piece: Piece, custody: &Custody) -> Result<(), Refusal> {
+        match &custody.offer {
+            None => Ok(()),
+            Some(offer) => Err(Refusal::new(
+                Rule::OfferOpen,
+                format!(
+                    "{} is on offer to {} since {}.",
+                    capital(&self.state.name(piece)),
+                    self.state.person_name(offer.to),
+                    offer.at.format("%Y-%m-%d %H:%M %:z")
+                ),
+                "It must be received, refused or withdrawn first.",
+            )),
+        }
+    }
+
+    /// The actor must hold the piece (or the package around it).
+    ///
+    /// # Errors
+    /// [`Rule::NotHolder`].
+    pub fn held(&self, piece: Piece) -> Result<(), Refusal> {
+        let me = self.me()?;
+        let holder = self.state.holder(piece);
+        if holder == Some(&Holder::Person { person: me }) {
+            return Ok(());
+        }
+        let who = holder.map_or_else(|| "nobody".into(), |h| self.holder_name(h));
+        Err(Refusal::new(
+            Rule::NotHolder,
+            format!("You do not hold {}: {who} has it.", self.state.name(piece)),
+            "Have it released to you and receive it, or take it from its shelf, first.",
+        ))
+    }
+
+    /// A holder in words.
+    #[must_use]
+    pub fn holder_name(&self, holder: &Holder) -> String {
+        match holder {
+            Holder::Person { person } => self.state.person_name(*person),
+            Holder::Place { place } => {
+                self.state.places.get(place).map_or_else(|| "a place".into(), |p| format!("place {}", p.added.name))
+            }
+            Holder::Outside { name, organisation } => format!("{name}, {organisation}"),
+        }
+    }
+
+    /// One event.
+    #[must_use]
+    pub fn draft(&self, case: Option<CaseId>, subjects: Vec<Subject>, fact: Fact) -> Vec<Draft> {
+        vec![Draft {
+            case,
+            subjects,
+            fact,
+            claimed_at: self.at,
+            late_reason: self.command.late_reason.clone().filter(|r| !r.trim().is_empty()),
+        }]
+    }
+}
+
+/// Nothing there, or nothing that may be seen.
+#[must_use]
+pub fn not_found(what: &str) -> Refusal {
+    Refusal::new(Rule::NotFound, format!("There is no such {what}."), "Check the number or scan the code again.")
+}
+
+/// A sentence begins with a capital.
+#[must_use]
+pub fn capital(s: &str) -> String {
+    let mut chars = s.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+fn late_after(act: &Act) -> Duration {
+    match act {
+        Act::NoteMark(_) | Act::DevelopMark(_) | Act::AddImage(_) | Act::Recover(_) => LATE_SCENE,
+        Act::OpenCase(_) | Act::OpenScene(_) => LATE_SCENE,
+        _ => LATE_CUSTODY,
+    }
+}
+
+/// Decides a command: the events that follow, or the first rule that forbids it.
+///
+/// # Errors
+/// A [`Refusal`]; rules are tried in the order of [`Rule`]: account, role, signature, texts and times, then the noun's.
+pub fn decide(
+    state: &State,
+    trade: &dyn Trade,
+    actor: &Actor,
+    command: &Command,
+    now: DateTime<Utc>,
+) -> Result<Vec<Draft>, Refusal> {
+    let act = &command.act;
+    let action = act.action();
+    match actor.id {
+        Some(id) => {
+            if !state.people.get(&id).is_some_and(|p| p.active) {
+                return Err(Refusal::new(Rule::Inactive, "Your account is switched off.", "Ask an administrator."));
+            }
+            if !permission::allows(&actor.roles, action) {
+                return Err(Refusal::new(
+                    Rule::Forbidden,
+                    format!("Your role may not {}.", action.words()),
+                    format!(
+                        "This is for: {}.",
+                        action.roles().iter().map(|r| r.title()).collect::<Vec<_>>().join(", ")
+                    ),
+                ));
+            }
+        }
+        None => {
+            // The ledger itself only adds the first administrator.
+            if !matches!(act, Act::AddPerson(_)) {
+                return Err(Refusal::new(Rule::Forbidden, "Only a person can do this.", "Sign in first."));
+            }
+        }
+    }
+    if act.must_be_signed() && actor.signed != Signed::Password {
+        return Err(Refusal::new(
+            Rule::NotSigned,
+            "This act must be signed.",
+            "Give your password once more for it.",
+        ));
+    }
+    if !matches!(command.id.0.get_version_num(), 4 | 7) {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The command's identifier is not a version 4 or version 7 UUID.",
+            "Send it with a new random identifier.",
+        )
+        .on("id"));
+    }
+    let now = now.trunc_subsecs(6);
+    let claimed = command.claimed_at.map(|t| t.trunc_subsecs(6));
+    if let Some(reason) = &command.late_reason {
+        text("late_reason", reason, 500, false)?;
+    }
+    if let Some(claimed) = claimed {
+        if claimed.with_timezone(&Utc) > now + SKEW {
+            return Err(Refusal::new(
+                Rule::InFuture,
+                format!(
+                    "The time you gave, {}, is more than 2 minutes ahead of the server's clock, {}.",
+                    claimed.format("%Y-%m-%d %H:%M:%S %:z"),
+                    now.format("%Y-%m-%d %H:%M:%S UTC")
+                ),
+                "Give the time at which it happened.",
+            )
+            .on("claimed_at"));
+        }
+        let late = now - claimed.with_timezone(&Utc) > late_after(act);
+        if late && command.late_reason.as_deref().is_none_or(|r| r.trim().is_empty()) {
+            return Err(Refusal::new(
+                Rule::LateWithoutReason,
+                format!("This happened at {} and is entered late.", claimed.format("%Y-%m-%d %H:%M %:z")),
+                "Say why it is entered late; the reason goes on the record.",
+            )
+            .on("late_reason"));
+        }
+    }
+    if let Some(new) = command.creates()
+        && exists(state, new)
+    {
+        return Err(Refusal::new(
+            Rule::Taken,
+            "Something already bears this command's identifier.",
+            "Send it with a new random identifier.",
+        )
+        .on("id"));
+    }
+    let at = claimed.unwrap_or_else(|| now.fixed_offset());
+    let ctx = Context { state, trade, actor, command, at, now };
+    match act {
+        Act::AddPerson(x) => person::add(&ctx, x),
+        Act::SetRoles(x) => person::set_roles(&ctx, x),
+        Act::SetActive(x) => person::set_active(&ctx, x),
+        Act::OpenCase(x) => case::open(&ctx, x),
+        Act::OpenScene(x) => case::open_scene(&ctx, x),
+        Act::Assign(x) => case::assign(&ctx, x),
+        Act::Restrict(x) => case::restrict(&ctx, x),
+        Act::NoteMark(x) => mark::note(&ctx, x),
+        Act::DevelopMark(x) => mark::develop(&ctx, x),
+        Act::AddImage(x) => image::add(&ctx, x),
+        Act::Recover(x) => item::recover(&ctx, x),
+        Act::Pack(x) => package::pack(&ctx, x),
+        Act::PutIn(x) => package::put_in(&ctx, x),
+        Act::TakeOut(x) => package::take_out(&ctx, x),
+        Act::Seal(x) => package::seal(&ctx, x),
+        Act::Open(x) => package::open(&ctx, x),
+        Act::Release(x) => hand_over::release(&ctx, x),
+        Act::Withdraw(x) => hand_over::withdraw(&ctx, x),
+        Act::Receive(x) => hand_over::receive(&ctx, x),
+        Act::Refuse(x) => hand_over::refuse(&ctx, x),
+        Act::HandOut(x) => hand_over::hand_out(&ctx, x),
+        Act::TakeBack(x) => hand_over::take_back(&ctx, x),
+        Act::TakeCharge(x) => hand_over::take_charge(&ctx, x),
+        Act::AddPlace(x) => place::add(&ctx, x),
+        Act::Store(x) => place::store(&ctx, x),
+        Act::Fetch(x) => place::fetch(&ctx, x),
+        Act::Amend(x) => amendment::amend(&ctx, x),
+        Act::LabelPrinted(x) => paper::label(&ctx, x),
+        Act::ReportPrinted(x) => paper::report(&ctx, x),
+        Act::CaseRead(x) => paper::read(&ctx, x),
+    }
+}
+
+fn exists(state: &State, subject: Subject) -> bool {
+    match subject {
+        Subject::Person(id) => state.people.contains_key(&id),
+        Subject::Place(id) => state.places.contains_key(&id),
+        Subject::Case(id) => state.cases.contains_key(&id),
+        Subject::Mark(id) => state.marks.contains_key(&id),
+        Subject::Item(id) => state.items.contains_key(&id),
+        Subject::Package(id) => state.packages.contains_key(&id),
+    }
+}
+
+/// What an event says beside its payload.
+#[derive(Clone, Debug)]
+pub struct Meta {
+    /// Position in the ledger.
+    pub seq: Seq,
+    /// Who acted.
+    pub actor: Option<PersonId>,
+    /// When, as the actor says.
+    pub at: DateTime<FixedOffset>,
+}
+
+/// An event does not fit the state before it: the ledger and the state do not belong together.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("event {seq} does not fit what was before it: {why}")]
+pub struct Misfit {
+    /// Position in the ledger.
+    pub seq: Seq,
+    /// Why.
+    pub why: String,
+}
+
+impl Meta {
+    /// A misfit at this event.
+    pub fn misfit(&self, why: impl Into<String>) -> Misfit {
+        Misfit { seq: self.seq, why: why.into() }
+    }
+}
+
+/// Brings the state to where it is after the event. Recording and the verifier use the same function.
+///
+/// # Errors
+/// [`Misfit`] where the event names something that the state does not hold.
+pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> {
+    match fact {
+        Fact::PersonAdded(x) => person::added(state, x),
+        Fact::RolesSet(x) => person::roles_set(state, x, meta),
+        Fact::ActiveSet(x) => person::active_set(state, x, meta),
+        Fact::CaseOpened(x) => case::opened(state, x, meta),
+        Fact::SceneOpened(x) => case::scene_opened(state, x, meta),
+        Fact::Assigned(x) => case::assigned(state, x, meta),
+        Fact::Restricted(x) => case::restricted(state, x, meta),
+        Fact::MarkNoted(x) => mark::noted(state, x, meta),
+        Fact::MarkDeveloped(x) => mark::developed(state, x, meta),
+        Fact::ImageAdded(x) => image::added(state, x, meta),
+        Fact::ItemRecovered(x) => item::recovered(state, x, meta),
+        Fact::PackageMade(x) => package::made(state, x, meta),
+        Fact::PiecePutIn(x) => package::was_put_in(state, x, meta),
+        Fact::PieceTakenOut(x) => package::was_taken_out(state, x, meta),
+        Fact::PackageSealed(x) => package::sealed(state, x, meta),
+        Fact::PackageOpened(x) => package::opened(state, x, meta),
+        Fact::Released(x) => hand_over::released(state, x, meta),
+        Fact::Withdrawn(x) => hand_over::offer_ended(state, x.piece, meta),
+        Fact::Refused(x) => hand_over::offer_ended(state, x.piece, meta),
+        Fact::Received(x) => hand_over::received(state, x, meta),
+        Fact::HandedOut(x) => hand_over::handed_out(state, x, meta),
+        Fact::TakenBack(x) => hand_over::taken_back(state, x.piece, meta),
+        Fact::ChargeTaken(x) => hand_over::taken_back(state, x.piece, meta),
+        Fact::PlaceAdded(x) => place::added(state, x),
+        Fact::Stored(x) => place::stored(state, x, meta),
+        Fact::Fetched(x) => place::fetched(state, x, meta),
+        Fact::Amended(x) => amendment::amended(state, x, meta),
+        Fact::LabelPrinted(_) | Fact::ReportPrinted(_) | Fact::CaseRead(_) => Ok(()),
+    }
+}

@@ -1,0 +1,568 @@
+//! The state that decisions are made on: people, places, cases, marks, items and packages as the events left them.
+//!
+//! A [`State`] holds only what was loaded. [`State::wants`] says what a command still needs, so that a store can load it
+//! first; what was asked for and does not exist is remembered as absent.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+
+use chrono::{DateTime, FixedOffset};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::command::{Act, Actor, Command};
+use super::package::MAX_DEPTH;
+use crate::ids::{CaseId, Code, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Seq, Subject};
+use crate::people::Role;
+
+/// A person with an account.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Person {
+    /// Identifier.
+    pub id: PersonId,
+    /// The name they sign in with.
+    pub user_name: String,
+    /// Full name.
+    pub name: String,
+    /// Staff or badge number.
+    pub number: String,
+    /// Roles.
+    pub roles: BTreeSet<Role>,
+    /// Whether the account is switched on.
+    pub active: bool,
+}
+
+/// A scene of a case.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Scene {
+    /// Identifier.
+    pub id: SceneId,
+    /// Short name.
+    pub name: String,
+    /// Address or description of the place.
+    pub address: String,
+}
+
+/// A case.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Case {
+    /// Identifier.
+    pub id: CaseId,
+    /// The agency's case number.
+    pub number: String,
+    /// Title.
+    pub title: String,
+    /// Offence.
+    pub offence: String,
+    /// Who opened it.
+    pub opened_by: Option<PersonId>,
+    /// When.
+    pub opened_at: DateTime<FixedOffset>,
+    /// Whether only those assigned may see it.
+    pub restricted: bool,
+    /// Who is assigned.
+    pub assigned: BTreeSet<PersonId>,
+    /// Scenes, in the order in which they were opened.
+    pub scenes: Vec<Scene>,
+    /// How many marks, items and packages were numbered so far.
+    pub marks: u32,
+    /// Items numbered so far.
+    pub items: u32,
+    /// Packages numbered so far.
+    pub packages: u32,
+}
+
+impl Case {
+    /// Whether this person may see the case: anybody with the role while it is open to all, only those assigned once it
+    /// is restricted.
+    #[must_use]
+    pub fn seen_by(&self, person: Option<PersonId>) -> bool {
+        !self.restricted || person.is_none_or(|p| self.assigned.contains(&p))
+    }
+}
+
+/// A photograph or scan: which bytes, and how it was taken.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ImageRef {
+    /// SHA-256 of the original bytes.
+    pub digest: Digest,
+    /// The file's name as it came.
+    pub name: String,
+    /// Media type.
+    pub media_type: String,
+    /// Bytes.
+    pub bytes: u64,
+    /// Width in pixels, where it could be read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub width: Option<u32>,
+    /// Height in pixels.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub height: Option<u32>,
+    /// View steps, by name.
+    pub view: Vec<String>,
+    /// `direct`, `reversed` or `unknown`.
+    pub reads: String,
+    /// Why, in a sentence.
+    pub because: String,
+    /// When it was taken.
+    pub taken_at: DateTime<FixedOffset>,
+}
+
+/// How a mark was developed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Development {
+    /// Processing code of the open standard, three characters.
+    pub method: String,
+    /// Note.
+    pub note: String,
+    /// When.
+    pub at: DateTime<FixedOffset>,
+    /// By whom.
+    pub by: Option<PersonId>,
+}
+
+/// A mark on a surface.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Mark {
+    /// Identifier.
+    pub id: MarkId,
+    /// Case.
+    pub case: CaseId,
+    /// Number in the case: M1, M2 …
+    pub number: u32,
+    /// What was noted, as amended.
+    pub noted: super::mark::MarkNoted,
+    /// When it was noted.
+    pub noted_at: DateTime<FixedOffset>,
+    /// By whom.
+    pub noted_by: Option<PersonId>,
+    /// How it was developed, in order.
+    pub developments: Vec<Development>,
+    /// Photographs of the mark.
+    pub images: Vec<ImageRef>,
+    /// Items recovered from it.
+    pub items: Vec<ItemId>,
+}
+
+/// Who has a thing.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
+pub enum Holder {
+    /// A person with an account.
+    Person {
+        /// Who.
+        person: PersonId,
+    },
+    /// A place in the storeroom.
+    Place {
+        /// Where.
+        place: PlaceId,
+    },
+    /// Somebody without an account.
+    Outside {
+        /// Name.
+        name: String,
+        /// Organisation.
+        organisation: String,
+    },
+}
+
+impl Holder {
+    /// `person:…`, `place:…` or `outside`, as an index column holds it.
+    #[must_use]
+    pub fn key(&self) -> String {
+        match self {
+            Self::Person { person } => Subject::Person(*person).to_string(),
+            Self::Place { place } => Subject::Place(*place).to_string(),
+            Self::Outside { .. } => "outside".into(),
+        }
+    }
+}
+
+/// An open offer: released, not yet received.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Offer {
+    /// Who released.
+    pub by: PersonId,
+    /// To whom.
+    pub to: PersonId,
+    /// When.
+    pub at: DateTime<FixedOffset>,
+    /// Why.
+    pub purpose: String,
+    /// Due back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due_at: Option<DateTime<FixedOffset>>,
+    /// Whether it leaves the storeroom by this offer.
+    pub from_place: bool,
+}
+
+/// Something is out of the storeroom.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Loan {
+    /// Why.
+    pub purpose: String,
+    /// Due back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due_at: Option<DateTime<FixedOffset>>,
+    /// Since when.
+    pub since: DateTime<FixedOffset>,
+}
+
+/// Where custody stands.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Custody {
+    /// Who has it, while it is not inside a package.
+    pub holder: Holder,
+    /// The package it is in; then the outermost package's holder has it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inside: Option<PackageId>,
+    /// The open offer.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offer: Option<Offer>,
+    /// Out of the storeroom.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub loan: Option<Loan>,
+    /// The claimed time of the last custody event.
+    pub last_at: DateTime<FixedOffset>,
+}
+
+/// An item of evidence.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Item {
+    /// Identifier.
+    pub id: ItemId,
+    /// Case.
+    pub case: CaseId,
+    /// The mark it was recovered from.
+    pub mark: MarkId,
+    /// Number in the case.
+    pub number: u32,
+    /// The code on its label.
+    pub code: Code,
+    /// The recovery, as amended.
+    pub recovered: super::item::ItemRecovered,
+    /// When it was recovered.
+    pub recovered_at: DateTime<FixedOffset>,
+    /// By whom.
+    pub recovered_by: Option<PersonId>,
+    /// Pictures of the item.
+    pub images: Vec<ImageRef>,
+    /// Where custody stands.
+    pub custody: Custody,
+}
+
+/// A seal on a package.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SealOn {
+    /// Number.
+    pub number: String,
+    /// Applied.
+    pub at: DateTime<FixedOffset>,
+    /// By whom.
+    pub by: Option<PersonId>,
+    /// Cut, when it was opened.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cut_at: Option<DateTime<FixedOffset>>,
+    /// Why it was opened.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cut_reason: Option<String>,
+}
+
+/// A package.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Package {
+    /// Identifier.
+    pub id: PackageId,
+    /// Case.
+    pub case: CaseId,
+    /// Number in the case: P1, P2 …
+    pub number: u32,
+    /// The code on its label.
+    pub code: Code,
+    /// Kind of container, by the trade rules' identifier.
+    pub container: String,
+    /// What is in it now.
+    pub contents: Vec<Piece>,
+    /// Every seal it ever had; the last one without a cut is on it now.
+    pub seals: Vec<SealOn>,
+    /// Where custody stands.
+    pub custody: Custody,
+}
+
+impl Package {
+    /// The seal that is on it now.
+    #[must_use]
+    pub fn seal(&self) -> Option<&SealOn> {
+        self.seals.last().filter(|s| s.cut_at.is_none())
+    }
+}
+
+/// A place in the storeroom.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Place {
+    /// Identifier.
+    pub id: PlaceId,
+    /// The code on its label.
+    pub code: Code,
+    /// What was added.
+    pub added: super::place::PlaceAdded,
+}
+
+/// What a state can be asked for.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Key {
+    /// A subject's own record.
+    Subject(Subject),
+    /// A person by user name.
+    UserName(String),
+    /// A case by number.
+    CaseNumber(String),
+    /// A place by name.
+    PlaceName(String),
+    /// A package by a seal it has or had.
+    Seal(String),
+    /// An event, for an amendment.
+    Event(Seq),
+}
+
+/// An event as an amendment needs it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PastEvent {
+    /// Kind.
+    pub kind: String,
+    /// Who recorded it.
+    pub actor: Option<PersonId>,
+    /// Its case.
+    pub case: Option<CaseId>,
+    /// What it is about.
+    pub subjects: Vec<Subject>,
+    /// Its payload.
+    pub fields: BTreeMap<String, serde_json::Value>,
+}
+
+/// What was loaded.
+#[derive(Clone, Debug, Default)]
+pub struct State {
+    /// People.
+    pub people: HashMap<PersonId, Person>,
+    /// Places.
+    pub places: HashMap<PlaceId, Place>,
+    /// Cases.
+    pub cases: HashMap<CaseId, Case>,
+    /// Marks.
+    pub marks: HashMap<MarkId, Mark>,
+    /// Items.
+    pub items: HashMap<ItemId, Item>,
+    /// Packages.
+    pub packages: HashMap<PackageId, Package>,
+    /// User names in use.
+    pub user_names: HashMap<String, PersonId>,
+    /// Case numbers in use.
+    pub case_numbers: HashMap<String, CaseId>,
+    /// Place names in use.
+    pub place_names: HashMap<String, PlaceId>,
+    /// Seal numbers in use, ever.
+    pub seals: HashMap<String, PackageId>,
+    /// Events asked for.
+    pub events: HashMap<Seq, PastEvent>,
+    /// What was asked for and is now either here or known to be absent.
+    pub known: HashSet<Key>,
+}
+
+impl State {
+    /// What this command still needs. Ask again after loading, until the answer is empty: what a package is in and what
+    /// is in it are found step by step. The depth of packages bounds the rounds.
+    #[must_use]
+    pub fn wants(&self, actor: &Actor, command: &Command) -> Vec<Key> {
+        let mut all = BTreeSet::new();
+        if let Some(id) = actor.id {
+            all.insert(Key::Subject(Subject::Person(id)));
+        }
+        let mut pieces: Vec<Piece> = Vec::new();
+        let mut ask = |s: Subject| {
+            all.insert(Key::Subject(s));
+        };
+        match &command.act {
+            Act::AddPerson(x) => {
+                all.insert(Key::UserName(x.user_name.clone()));
+            }
+            Act::SetRoles(x) => ask(Subject::Person(x.person)),
+            Act::SetActive(x) => ask(Subject::Person(x.person)),
+            Act::OpenCase(x) => {
+                all.insert(Key::CaseNumber(x.number.clone()));
+            }
+            Act::OpenScene(x) => ask(Subject::Case(x.case)),
+            Act::Assign(x) => {
+                ask(Subject::Case(x.case));
+                ask(Subject::Person(x.person));
+            }
+            Act::Restrict(x) => ask(Subject::Case(x.case)),
+            Act::NoteMark(x) => ask(Subject::Case(x.case)),
+            Act::DevelopMark(x) => ask(Subject::Mark(x.mark)),
+            Act::AddImage(x) => ask(x.of),
+            Act::Recover(x) => ask(Subject::Mark(x.mark)),
+            Act::Pack(x) => pieces.extend(&x.contents),
+            Act::PutIn(x) => pieces.extend([Piece::Package(x.package), x.piece]),
+            Act::TakeOut(x) => pieces.extend([Piece::Package(x.package), x.piece]),
+            Act::Seal(x) => {
+                pieces.push(Piece::Package(x.package));
+                all.insert(Key::Seal(x.number.clone()));
+            }
+            Act::Open(x) => pieces.push(Piece::Package(x.package)),
+            Act::Release(x) => {
+                pieces.push(x.piece);
+                ask(Subject::Person(x.to));
+            }
+            Act::Withdraw(x) => pieces.push(x.piece),
+            Act::Receive(x) => pieces.push(x.piece),
+            Act::Refuse(x) => pieces.push(x.piece),
+            Act::HandOut(x) => pieces.push(x.piece),
+            Act::TakeBack(x) => pieces.push(x.piece),
+            Act::TakeCharge(x) => pieces.push(x.piece),
+            Act::AddPlace(x) => {
+                all.insert(Key::PlaceName(x.name.clone()));
+                if let Some(parent) = x.parent {
+                    all.insert(Key::Subject(Subject::Place(parent)));
+                }
+            }
+            Act::Store(x) => {
+                pieces.push(x.piece);
+                ask(Subject::Place(x.place));
+                if let Some(over) = &x.overridden {
+                    ask(Subject::Person(over.by));
+                }
+            }
+            Act::Fetch(x) => pieces.push(x.piece),
+            Act::Amend(x) => {
+                all.insert(Key::Event(x.event));
+            }
+            Act::LabelPrinted(x) => ask(x.of),
+            Act::ReportPrinted(x) => ask(x.of),
+            Act::CaseRead(x) => ask(Subject::Case(x.case)),
+        }
+        // A new thing must not exist yet under the command's identifier.
+        if let Some(new) = command.creates() {
+            all.insert(Key::Subject(new));
+        }
+        if let Act::Amend(x) = &command.act
+            && let Some(past) = self.events.get(&x.event)
+        {
+            all.extend(past.subjects.iter().map(|s| Key::Subject(*s)));
+        }
+        // Close over packages: what holds them, and what they hold.
+        let mut seen: HashSet<Piece> = HashSet::new();
+        while let Some(piece) = pieces.pop() {
+            if !seen.insert(piece) {
+                continue;
+            }
+            all.insert(Key::Subject(piece.into()));
+            match piece {
+                Piece::Item(id) => {
+                    if let Some(item) = self.items.get(&id) {
+                        pieces.extend(item.custody.inside.map(Piece::Package));
+                    }
+                }
+                Piece::Package(id) => {
+                    if let Some(package) = self.packages.get(&id) {
+                        pieces.extend(package.custody.inside.map(Piece::Package));
+                        pieces.extend(&package.contents);
+                    }
+                }
+            }
+        }
+        let subjects: Vec<Key> = all.iter().cloned().collect();
+        for key in &subjects {
+            if let Key::Subject(s) = key
+                && let Some(case) = self.case_of(*s)
+            {
+                all.insert(Key::Subject(Subject::Case(case)));
+            }
+        }
+        all.retain(|k| !self.known.contains(k));
+        all.into_iter().collect()
+    }
+
+    /// The case of a subject that was loaded.
+    #[must_use]
+    pub fn case_of(&self, subject: Subject) -> Option<CaseId> {
+        match subject {
+            Subject::Case(id) => Some(id),
+            Subject::Mark(id) => self.marks.get(&id).map(|x| x.case),
+            Subject::Item(id) => self.items.get(&id).map(|x| x.case),
+            Subject::Package(id) => self.packages.get(&id).map(|x| x.case),
+            Subject::Person(_) | Subject::Place(_) => None,
+        }
+    }
+
+    /// Custody of a piece.
+    #[must_use]
+    pub fn custody(&self, piece: Piece) -> Option<&Custody> {
+        match piece {
+            Piece::Item(id) => self.items.get(&id).map(|x| &x.custody),
+            Piece::Package(id) => self.packages.get(&id).map(|x| &x.custody),
+        }
+    }
+
+    /// Custody of a piece, to change it.
+    pub fn custody_mut(&mut self, piece: Piece) -> Option<&mut Custody> {
+        match piece {
+            Piece::Item(id) => self.items.get_mut(&id).map(|x| &mut x.custody),
+            Piece::Package(id) => self.packages.get_mut(&id).map(|x| &mut x.custody),
+        }
+    }
+
+    /// The outermost package around a piece, or the piece itself.
+    #[must_use]
+    pub fn outermost(&self, piece: Piece) -> Piece {
+        let mut at = piece;
+        for _ in 0..=MAX_DEPTH {
+            match self.custody(at).and_then(|c| c.inside) {
+                Some(package) => at = Piece::Package(package),
+                None => break,
+            }
+        }
+        at
+    }
+
+    /// Who has a piece: the holder of the outermost package.
+    #[must_use]
+    pub fn holder(&self, piece: Piece) -> Option<&Holder> {
+        self.custody(self.outermost(piece)).map(|c| &c.holder)
+    }
+
+    /// Every item in a piece, through all packages.
+    #[must_use]
+    pub fn items_in(&self, piece: Piece) -> Vec<&Item> {
+        let mut out = Vec::new();
+        let mut todo = vec![piece];
+        let mut seen = HashSet::new();
+        while let Some(at) = todo.pop() {
+            if !seen.insert(at) {
+                continue;
+            }
+            match at {
+                Piece::Item(id) => out.extend(self.items.get(&id)),
+                Piece::Package(id) => todo.extend(self.packages.get(&id).iter().flat_map(|p| &p.contents)),
+            }
+        }
+        out.sort_by_key(|i| i.number);
+        out
+    }
+
+    /// How people call a piece: "item 3", "package P2".
+    #[must_use]
+    pub fn name(&self, piece: Piece) -> String {
+        match piece {
+            Piece::Item(id) => self.items.get(&id).map_or_else(|| "this item".into(), |x| format!("item {}", x.number)),
+            Piece::Package(id) => {
+                self.packages.get(&id).map_or_else(|| "this package".into(), |x| format!("package P{}", x.number))
+            }
+        }
+    }
+
+    /// A person's name.
+    #[must_use]
+    pub fn person_name(&self, id: PersonId) -> String {
+        self.people.get(&id).map_or_else(|| "somebody".into(), |p| p.name.clone())
+    }
+}
