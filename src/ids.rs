@@ -81,7 +81,9 @@ pub enum IdError {
     #[error("this does not name a subject")]
     NotASubject,
     /// Not twelve characters of the alphabet.
-    #[error("this is not a code of this ledger: a code has a letter I, P or S and eleven more characters")]
+    #[error(
+        "this is not a code of this ledger: a code has a letter I, P or S and eleven more characters"
+    )]
     NotACode,
     /// The check character does not fit: mistyped or misread.
     #[error("the code was mistyped or misread: its check character does not fit")]

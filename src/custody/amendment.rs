@@ -52,14 +52,25 @@ pub struct Amended {
 }
 
 pub(super) fn amend(ctx: &Context<'_>, x: &Amend) -> Result<Vec<Draft>, Refusal> {
-    let past = ctx.state.events.get(&x.event).ok_or_else(|| not_found("event").on("event"))?;
+    let past = ctx
+        .state
+        .events
+        .get(&x.event)
+        .ok_or_else(|| not_found("event").on("event"))?;
     if let Some(case) = past.case {
         ctx.case(case)?;
     }
     text("value", &x.value, 2000, false)?;
     text("reason", &x.reason, 500, true)?;
-    let fields = AMENDABLE.iter().find(|(kind, _)| *kind == past.kind).map_or(&[][..], |(_, fields)| fields);
-    let was = past.fields.get(&x.field).and_then(Value::as_str).filter(|_| fields.contains(&x.field.as_str()));
+    let fields = AMENDABLE
+        .iter()
+        .find(|(kind, _)| *kind == past.kind)
+        .map_or(&[][..], |(_, fields)| fields);
+    let was = past
+        .fields
+        .get(&x.field)
+        .and_then(Value::as_str)
+        .filter(|_| fields.contains(&x.field.as_str()));
     let Some(was) = was else {
         return Err(Refusal::new(
             Rule::NotAmendable,

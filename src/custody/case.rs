@@ -155,14 +155,34 @@ pub(super) fn open_scene(ctx: &Context<'_>, x: &OpenScene) -> Result<Vec<Draft>,
 
 pub(super) fn assign(ctx: &Context<'_>, x: &Assign) -> Result<Vec<Draft>, Refusal> {
     // A supervisor assigns without being assigned: somebody must be able to let people in.
-    let case = ctx.state.cases.get(&x.case).ok_or_else(|| not_found("case"))?;
-    let person = ctx.state.people.get(&x.person).ok_or_else(|| not_found("person"))?;
+    let case = ctx
+        .state
+        .cases
+        .get(&x.case)
+        .ok_or_else(|| not_found("case"))?;
+    let person = ctx
+        .state
+        .people
+        .get(&x.person)
+        .ok_or_else(|| not_found("person"))?;
     if case.assigned.contains(&x.person) == x.assigned {
-        let now = if x.assigned { "already assigned" } else { "not assigned" };
-        return Err(Refusal::new(Rule::BadValue, format!("{} is {now}.", person.name), "Nothing is left to do.")
-            .on("person"));
+        let now = if x.assigned {
+            "already assigned"
+        } else {
+            "not assigned"
+        };
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("{} is {now}.", person.name),
+            "Nothing is left to do.",
+        )
+        .on("person"));
     }
-    let fact = Fact::Assigned(Assigned { case: x.case, person: x.person, assigned: x.assigned });
+    let fact = Fact::Assigned(Assigned {
+        case: x.case,
+        person: x.person,
+        assigned: x.assigned,
+    });
     Ok(ctx.draft(Some(x.case), vec![Subject::Case(x.case)], fact))
 }
 
@@ -170,11 +190,23 @@ pub(super) fn restrict(ctx: &Context<'_>, x: &Restrict) -> Result<Vec<Draft>, Re
     let case = ctx.case(x.case)?;
     text("reason", &x.reason, 500, true)?;
     if case.restricted == x.restricted {
-        let now = if x.restricted { "already restricted" } else { "not restricted" };
-        return Err(Refusal::new(Rule::BadValue, format!("The case is {now}."), "Nothing is left to do.")
-            .on("restricted"));
+        let now = if x.restricted {
+            "already restricted"
+        } else {
+            "not restricted"
+        };
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("The case is {now}."),
+            "Nothing is left to do.",
+        )
+        .on("restricted"));
     }
-    let fact = Fact::Restricted(Restricted { case: x.case, restricted: x.restricted, reason: x.reason.clone() });
+    let fact = Fact::Restricted(Restricted {
+        case: x.case,
+        restricted: x.restricted,
+        reason: x.reason.clone(),
+    });
     Ok(ctx.draft(Some(x.case), vec![Subject::Case(x.case)], fact))
 }
 
@@ -203,11 +235,18 @@ pub(super) fn opened(state: &mut State, x: &CaseOpened, meta: &Meta) -> Result<(
 }
 
 fn case_mut<'a>(state: &'a mut State, id: CaseId, meta: &Meta) -> Result<&'a mut Case, Misfit> {
-    state.cases.get_mut(&id).ok_or_else(|| meta.misfit("no such case"))
+    state
+        .cases
+        .get_mut(&id)
+        .ok_or_else(|| meta.misfit("no such case"))
 }
 
 pub(super) fn scene_opened(state: &mut State, x: &SceneOpened, meta: &Meta) -> Result<(), Misfit> {
-    let scene = Scene { id: x.scene, name: x.name.clone(), address: x.address.clone() };
+    let scene = Scene {
+        id: x.scene,
+        name: x.name.clone(),
+        address: x.address.clone(),
+    };
     case_mut(state, x.case, meta)?.scenes.push(scene);
     Ok(())
 }

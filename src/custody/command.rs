@@ -39,7 +39,11 @@ impl Actor {
     /// The ledger itself, for the first administrator.
     #[must_use]
     pub fn system() -> Self {
-        Self { id: None, roles: BTreeSet::new(), signed: Signed::System }
+        Self {
+            id: None,
+            roles: BTreeSet::new(),
+            signed: Signed::System,
+        }
     }
 }
 

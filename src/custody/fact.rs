@@ -111,7 +111,10 @@ impl Fact {
     /// # Errors
     /// Never for the facts of this crate; the type says so because serialisation may fail.
     pub fn to_fields(&self) -> Result<BTreeMap<String, Value>, BadFact> {
-        let bad = |why: &str| BadFact { kind: self.kind().into(), why: why.into() };
+        let bad = |why: &str| BadFact {
+            kind: self.kind().into(),
+            why: why.into(),
+        };
         match serde_json::to_value(self).map_err(|e| bad(&e.to_string()))? {
             Value::Object(mut map) => match map.remove("fields") {
                 Some(Value::Object(fields)) => Ok(fields.into_iter().collect()),
@@ -132,7 +135,10 @@ impl Fact {
             .map(|(name, value)| (name.clone(), value.clone()))
             .collect();
         let whole = serde_json::json!({"kind": kind, "fields": own});
-        serde_json::from_value(whole).map_err(|e| BadFact { kind: kind.into(), why: e.to_string() })
+        serde_json::from_value(whole).map_err(|e| BadFact {
+            kind: kind.into(),
+            why: e.to_string(),
+        })
     }
 }
 

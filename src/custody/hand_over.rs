@@ -291,7 +291,11 @@ pub struct ChargeTaken {
 pub fn seal_on(state: &State, piece: Piece) -> &str {
     match piece {
         Piece::Item(_) => "",
-        Piece::Package(id) => state.packages.get(&id).and_then(|p| p.seal()).map_or("", |s| s.number.as_str()),
+        Piece::Package(id) => state
+            .packages
+            .get(&id)
+            .and_then(|p| p.seal())
+            .map_or("", |s| s.number.as_str()),
     }
 }
 
@@ -312,13 +316,20 @@ pub(super) fn seal_seen(
     if !on.is_empty() && seen.trim().is_empty() && !broken {
         return Err(Refusal::new(
             Rule::SealNotStated,
-            format!("{} is sealed and you did not say which seal you saw.", capital(&state.name(piece))),
+            format!(
+                "{} is sealed and you did not say which seal you saw.",
+                capital(&state.name(piece))
+            ),
             "Read the number on the seal and give it.",
         )
         .on("seal_seen"));
     }
     if seen.trim() != on && !broken {
-        let record = if on.is_empty() { "no seal".to_owned() } else { format!("seal {on}") };
+        let record = if on.is_empty() {
+            "no seal".to_owned()
+        } else {
+            format!("seal {on}")
+        };
         return Err(Refusal::new(
             Rule::SealDiffers,
             format!("You saw seal {}; on record is {record}.", seen.trim()),
@@ -338,7 +349,11 @@ pub(super) fn seal_seen(
 }
 
 /// Something goes out sealed, or says why not.
-pub(super) fn sealed_or_reason(state: &State, piece: Piece, reason: Option<&str>) -> Result<(), Refusal> {
+pub(super) fn sealed_or_reason(
+    state: &State,
+    piece: Piece,
+    reason: Option<&str>,
+) -> Result<(), Refusal> {
     if let Some(reason) = reason {
         text("unsealed_reason", reason, 500, false)?;
     }
@@ -353,7 +368,11 @@ pub(super) fn sealed_or_reason(state: &State, piece: Piece, reason: Option<&str>
     Ok(())
 }
 
-fn due(ctx: &Context<'_>, due_at: Option<DateTime<FixedOffset>>, needed: bool) -> Result<(), Refusal> {
+fn due(
+    ctx: &Context<'_>,
+    due_at: Option<DateTime<FixedOffset>>,
+    needed: bool,
+) -> Result<(), Refusal> {
     match due_at {
         None if needed => Err(Refusal::new(
             Rule::NoDueDate,
@@ -372,12 +391,17 @@ fn due(ctx: &Context<'_>, due_at: Option<DateTime<FixedOffset>>, needed: bool) -
 }
 
 /// Held by the actor, or on a shelf while the actor keeps the storeroom.
-fn mine_or_shelved<'a>(ctx: &'a Context<'_>, piece: Piece) -> Result<(&'a Custody, Option<PlaceId>), Refusal> {
+fn mine_or_shelved<'a>(
+    ctx: &'a Context<'_>,
+    piece: Piece,
+) -> Result<(&'a Custody, Option<PlaceId>), Refusal> {
     let (custody, _) = ctx.piece(piece)?;
     ctx.loose(piece, custody)?;
     ctx.no_offer(piece, custody)?;
     match &custody.holder {
-        Holder::Place { place } if permission::allows(&ctx.actor.roles, Action::Keep) => Ok((custody, Some(*place))),
+        Holder::Place { place } if permission::allows(&ctx.actor.roles, Action::Keep) => {
+            Ok((custody, Some(*place)))
+        }
         _ => ctx.held(piece).map(|()| (custody, None)),
     }
 }
@@ -400,9 +424,20 @@ pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refu
         )
         .on("to"));
     }
-    let to = ctx.state.people.get(&x.to).ok_or_else(|| not_found("person").on("to"))?;
-    let case = ctx.state.case_of(x.piece.into()).ok_or_else(|| not_found("case"))?;
-    let sees = ctx.state.cases.get(&case).is_some_and(|c| c.seen_by(Some(x.to)));
+    let to = ctx
+        .state
+        .people
+        .get(&x.to)
+        .ok_or_else(|| not_found("person").on("to"))?;
+    let case = ctx
+        .state
+        .case_of(x.piece.into())
+        .ok_or_else(|| not_found("case"))?;
+    let sees = ctx
+        .state
+        .cases
+        .get(&case)
+        .is_some_and(|c| c.seen_by(Some(x.to)));
     if !to.active || !to.roles.iter().any(|r| r.may_hold()) || !sees {
         let why = if !to.active {
             "has an account that is switched off"
@@ -436,10 +471,16 @@ pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refu
 fn offer<'a>(ctx: &'a Context<'_>, piece: Piece) -> Result<&'a Offer, Refusal> {
     let (custody, _) = ctx.piece(piece)?;
     custody.offer.as_ref().ok_or_else(|| {
-        let who = ctx.state.holder(piece).map_or_else(|| "nobody".into(), |h| ctx.holder_name(h));
+        let who = ctx
+            .state
+            .holder(piece)
+            .map_or_else(|| "nobody".into(), |h| ctx.holder_name(h));
         Refusal::new(
             Rule::NoOffer,
-            format!("{} is not on offer: {who} has it.", capital(&ctx.state.name(piece))),
+            format!(
+                "{} is not on offer: {who} has it.",
+                capital(&ctx.state.name(piece))
+            ),
             "Ask for its release first.",
         )
     })
@@ -452,7 +493,11 @@ fn addressed<'a>(ctx: &'a Context<'_>, piece: Piece) -> Result<&'a Offer, Refusa
     } else {
         Err(Refusal::new(
             Rule::NotAddressee,
-            format!("{} is on offer to {}.", capital(&ctx.state.name(piece)), ctx.state.person_name(offer.to)),
+            format!(
+                "{} is on offer to {}.",
+                capital(&ctx.state.name(piece)),
+                ctx.state.person_name(offer.to)
+            ),
             "Only they can receive or refuse it; the releaser can withdraw it and release it to you.",
         ))
     }
@@ -468,8 +513,15 @@ pub(super) fn withdraw(ctx: &Context<'_>, x: &Withdraw) -> Result<Vec<Draft>, Re
             "Only they can withdraw it; the addressee can refuse it.",
         ));
     }
-    let fact = Fact::Withdrawn(Withdrawn { piece: x.piece, reason: x.reason.clone() });
-    Ok(ctx.draft(ctx.state.case_of(x.piece.into()), vec![x.piece.into()], fact))
+    let fact = Fact::Withdrawn(Withdrawn {
+        piece: x.piece,
+        reason: x.reason.clone(),
+    });
+    Ok(ctx.draft(
+        ctx.state.case_of(x.piece.into()),
+        vec![x.piece.into()],
+        fact,
+    ))
 }
 
 pub(super) fn receive(ctx: &Context<'_>, x: &Receive) -> Result<Vec<Draft>, Refusal> {
@@ -485,14 +537,25 @@ pub(super) fn receive(ctx: &Context<'_>, x: &Receive) -> Result<Vec<Draft>, Refu
         condition: x.condition,
         note: x.note.clone(),
     });
-    Ok(ctx.draft(ctx.state.case_of(x.piece.into()), vec![x.piece.into()], fact))
+    Ok(ctx.draft(
+        ctx.state.case_of(x.piece.into()),
+        vec![x.piece.into()],
+        fact,
+    ))
 }
 
 pub(super) fn refuse(ctx: &Context<'_>, x: &Refuse) -> Result<Vec<Draft>, Refusal> {
     text("reason", &x.reason, 500, true)?;
     addressed(ctx, x.piece)?;
-    let fact = Fact::Refused(Refused { piece: x.piece, reason: x.reason.clone() });
-    Ok(ctx.draft(ctx.state.case_of(x.piece.into()), vec![x.piece.into()], fact))
+    let fact = Fact::Refused(Refused {
+        piece: x.piece,
+        reason: x.reason.clone(),
+    });
+    Ok(ctx.draft(
+        ctx.state.case_of(x.piece.into()),
+        vec![x.piece.into()],
+        fact,
+    ))
 }
 
 fn party(x: &Party) -> Result<(), Refusal> {
@@ -526,7 +589,11 @@ fn may_hold(ctx: &Context<'_>) -> Result<(), Refusal> {
     if ctx.actor.roles.iter().any(|r| r.may_hold()) {
         return Ok(());
     }
-    Err(Refusal::new(Rule::RecipientMayNot, "Your role may not hold evidence.", "Have a custodian do it."))
+    Err(Refusal::new(
+        Rule::RecipientMayNot,
+        "Your role may not hold evidence.",
+        "Have a custodian do it.",
+    ))
 }
 
 pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, Refusal> {
@@ -537,7 +604,11 @@ pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, R
     if !matches!(custody.holder, Holder::Outside { .. }) {
         return Err(Refusal::new(
             Rule::NotOutside,
-            format!("{} is not outside: {} has it.", capital(&ctx.state.name(x.piece)), ctx.holder_name(&custody.holder)),
+            format!(
+                "{} is not outside: {} has it.",
+                capital(&ctx.state.name(x.piece)),
+                ctx.holder_name(&custody.holder)
+            ),
             "Have it released to you and receive it.",
         ));
     }
@@ -564,7 +635,11 @@ pub(super) fn take_charge(ctx: &Context<'_>, x: &TakeCharge) -> Result<Vec<Draft
     let (custody, case) = ctx.piece(x.piece)?;
     ctx.loose(x.piece, custody)?;
     if custody.holder == (Holder::Person { person: me }) {
-        return Err(Refusal::new(Rule::ToOneself, "You hold it already.", "Nothing is left to do."));
+        return Err(Refusal::new(
+            Rule::ToOneself,
+            "You hold it already.",
+            "Nothing is left to do.",
+        ));
     }
     seal_seen(ctx.state, x.piece, &x.seal_seen, x.condition, &x.note)?;
     let fact = Fact::ChargeTaken(ChargeTaken {
@@ -580,14 +655,22 @@ pub(super) fn take_charge(ctx: &Context<'_>, x: &TakeCharge) -> Result<Vec<Draft
     Ok(ctx.draft(Some(case), vec![x.piece.into()], fact))
 }
 
-fn custody_mut<'a>(state: &'a mut State, piece: Piece, meta: &Meta) -> Result<&'a mut Custody, Misfit> {
-    let custody = state.custody_mut(piece).ok_or_else(|| meta.misfit("no such piece"))?;
+fn custody_mut<'a>(
+    state: &'a mut State,
+    piece: Piece,
+    meta: &Meta,
+) -> Result<&'a mut Custody, Misfit> {
+    let custody = state
+        .custody_mut(piece)
+        .ok_or_else(|| meta.misfit("no such piece"))?;
     custody.last_at = meta.at;
     Ok(custody)
 }
 
 pub(super) fn released(state: &mut State, x: &Released, meta: &Meta) -> Result<(), Misfit> {
-    let by = meta.actor.ok_or_else(|| meta.misfit("a release has an actor"))?;
+    let by = meta
+        .actor
+        .ok_or_else(|| meta.misfit("a release has an actor"))?;
     let custody = custody_mut(state, x.piece, meta)?;
     custody.offer = Some(Offer {
         by,
@@ -606,11 +689,20 @@ pub(super) fn offer_ended(state: &mut State, piece: Piece, meta: &Meta) -> Resul
 }
 
 pub(super) fn received(state: &mut State, x: &Received, meta: &Meta) -> Result<(), Misfit> {
-    let person = meta.actor.ok_or_else(|| meta.misfit("a receipt has an actor"))?;
+    let person = meta
+        .actor
+        .ok_or_else(|| meta.misfit("a receipt has an actor"))?;
     let custody = custody_mut(state, x.piece, meta)?;
-    let offer = custody.offer.take().ok_or_else(|| meta.misfit("received without an offer"))?;
+    let offer = custody
+        .offer
+        .take()
+        .ok_or_else(|| meta.misfit("received without an offer"))?;
     if offer.from_place || offer.due_at.is_some() {
-        custody.loan = Some(Loan { purpose: offer.purpose, due_at: offer.due_at, since: meta.at });
+        custody.loan = Some(Loan {
+            purpose: offer.purpose,
+            due_at: offer.due_at,
+            since: meta.at,
+        });
     }
     custody.holder = Holder::Person { person };
     Ok(())
@@ -618,15 +710,24 @@ pub(super) fn received(state: &mut State, x: &Received, meta: &Meta) -> Result<(
 
 pub(super) fn handed_out(state: &mut State, x: &HandedOut, meta: &Meta) -> Result<(), Misfit> {
     let custody = custody_mut(state, x.piece, meta)?;
-    custody.holder = Holder::Outside { name: x.name.clone(), organisation: x.organisation.clone() };
+    custody.holder = Holder::Outside {
+        name: x.name.clone(),
+        organisation: x.organisation.clone(),
+    };
     if x.due_at.is_some() {
-        custody.loan = Some(Loan { purpose: x.purpose.clone(), due_at: x.due_at, since: meta.at });
+        custody.loan = Some(Loan {
+            purpose: x.purpose.clone(),
+            due_at: x.due_at,
+            since: meta.at,
+        });
     }
     Ok(())
 }
 
 pub(super) fn taken_back(state: &mut State, piece: Piece, meta: &Meta) -> Result<(), Misfit> {
-    let person = meta.actor.ok_or_else(|| meta.misfit("taking back has an actor"))?;
+    let person = meta
+        .actor
+        .ok_or_else(|| meta.misfit("taking back has an actor"))?;
     let custody = custody_mut(state, piece, meta)?;
     custody.offer = None;
     custody.holder = Holder::Person { person };

@@ -90,12 +90,25 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal
         .on("bytes"));
     }
     if images.iter().any(|i| i.digest == x.digest) {
-        return Err(Refusal::new(Rule::Taken, "The same picture is here already.", "Nothing is left to do.").on("digest"));
+        return Err(Refusal::new(
+            Rule::Taken,
+            "The same picture is here already.",
+            "Nothing is left to do.",
+        )
+        .on("digest"));
     }
     if images.len() >= MAX_IMAGES {
-        return Err(Refusal::new(Rule::BadValue, "There are 100 pictures here already.", "Note another mark."));
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "There are 100 pictures here already.",
+            "Note another mark.",
+        ));
     }
-    let view = if x.view.is_empty() { usual } else { x.view.clone() };
+    let view = if x.view.is_empty() {
+        usual
+    } else {
+        x.view.clone()
+    };
     let (reads, because) = match ctx.trade.reading(&view) {
         Some(reading) if view.len() <= 20 => reading,
         _ => {
@@ -128,17 +141,19 @@ pub(super) fn added(state: &mut State, x: &ImageAdded, meta: &Meta) -> Result<()
         Subject::Item(id) => state.items.get_mut(&id).map(|i| &mut i.images),
         _ => None,
     };
-    images.ok_or_else(|| meta.misfit("no such mark or item"))?.push(ImageRef {
-        digest: x.digest,
-        name: x.name.clone(),
-        media_type: x.media_type.clone(),
-        bytes: x.bytes,
-        width: x.width,
-        height: x.height,
-        view: x.view.clone(),
-        reads: x.reads.clone(),
-        because: x.because.clone(),
-        taken_at: meta.at,
-    });
+    images
+        .ok_or_else(|| meta.misfit("no such mark or item"))?
+        .push(ImageRef {
+            digest: x.digest,
+            name: x.name.clone(),
+            media_type: x.media_type.clone(),
+            bytes: x.bytes,
+            width: x.width,
+            height: x.height,
+            view: x.view.clone(),
+            reads: x.reads.clone(),
+            because: x.because.clone(),
+            taken_at: meta.at,
+        });
     Ok(())
 }

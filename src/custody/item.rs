@@ -108,7 +108,11 @@ pub struct ItemRecovered {
 
 pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refusal> {
     ctx.me()?;
-    let mark = ctx.state.marks.get(&x.mark).ok_or_else(|| not_found("mark"))?;
+    let mark = ctx
+        .state
+        .marks
+        .get(&x.mark)
+        .ok_or_else(|| not_found("mark"))?;
     let case = ctx.case(mark.case)?;
     text("lot", &x.lot, 60, false)?;
     text("card", &x.card, 40, false)?;
@@ -138,7 +142,11 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         .on("set_at"));
     }
     if case.items >= MAX_ITEMS || mark.items.len() >= MAX_OF_MARK {
-        return Err(Refusal::new(Rule::BadValue, "No more items fit here.", "Note another mark or open another case."));
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "No more items fit here.",
+            "Note another mark or open another case.",
+        ));
     }
     let methods: Vec<String> = mark.developments.iter().map(|d| d.method.clone()).collect();
     let Some(recovery) = ctx.trade.recovery(x, x.started_at, &methods) else {
@@ -190,19 +198,33 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
     });
     Ok(ctx.draft(
         Some(mark.case),
-        vec![Subject::Case(mark.case), Subject::Mark(x.mark), Subject::Item(item)],
+        vec![
+            Subject::Case(mark.case),
+            Subject::Mark(x.mark),
+            Subject::Item(item),
+        ],
         fact,
     ))
 }
 
 pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Result<(), Misfit> {
-    let person = meta.actor.ok_or_else(|| meta.misfit("a recovery has an actor"))?;
-    let case = state.cases.get_mut(&x.case).ok_or_else(|| meta.misfit("no such case"))?;
+    let person = meta
+        .actor
+        .ok_or_else(|| meta.misfit("a recovery has an actor"))?;
+    let case = state
+        .cases
+        .get_mut(&x.case)
+        .ok_or_else(|| meta.misfit("no such case"))?;
     if x.number != case.items + 1 {
         return Err(meta.misfit("the item's number is not the next one"));
     }
     case.items = x.number;
-    state.marks.get_mut(&x.mark).ok_or_else(|| meta.misfit("no such mark"))?.items.push(x.item);
+    state
+        .marks
+        .get_mut(&x.mark)
+        .ok_or_else(|| meta.misfit("no such mark"))?
+        .items
+        .push(x.item);
     state.known.insert(Key::Subject(Subject::Item(x.item)));
     state.items.insert(
         x.item,

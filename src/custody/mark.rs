@@ -111,7 +111,12 @@ pub struct MarkDeveloped {
 pub(super) fn note(ctx: &Context<'_>, x: &NoteMark) -> Result<Vec<Draft>, Refusal> {
     let case = ctx.case(x.case)?;
     if !case.scenes.iter().any(|s| s.id == x.scene) {
-        return Err(Refusal::new(Rule::NotFound, "The case has no such scene.", "Open the scene first.").on("scene"));
+        return Err(Refusal::new(
+            Rule::NotFound,
+            "The case has no such scene.",
+            "Open the scene first.",
+        )
+        .on("scene"));
     }
     text("object", &x.object, 200, true)?;
     text("exact_place", &x.exact_place, 300, true)?;
@@ -128,7 +133,11 @@ pub(super) fn note(ctx: &Context<'_>, x: &NoteMark) -> Result<Vec<Draft>, Refusa
         .on("substrate"));
     }
     if case.marks >= MAX_MARKS {
-        return Err(Refusal::new(Rule::BadValue, "The case is full.", "Open another case."));
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The case is full.",
+            "Open another case.",
+        ));
     }
     let mark = MarkId(ctx.command.id.0);
     let fact = Fact::MarkNoted(MarkNoted {
@@ -145,11 +154,19 @@ pub(super) fn note(ctx: &Context<'_>, x: &NoteMark) -> Result<Vec<Draft>, Refusa
         curvature: x.curvature.clone(),
         note: x.note.clone(),
     });
-    Ok(ctx.draft(Some(x.case), vec![Subject::Case(x.case), Subject::Mark(mark)], fact))
+    Ok(ctx.draft(
+        Some(x.case),
+        vec![Subject::Case(x.case), Subject::Mark(mark)],
+        fact,
+    ))
 }
 
 pub(super) fn develop(ctx: &Context<'_>, x: &DevelopMark) -> Result<Vec<Draft>, Refusal> {
-    let mark = ctx.state.marks.get(&x.mark).ok_or_else(|| not_found("mark"))?;
+    let mark = ctx
+        .state
+        .marks
+        .get(&x.mark)
+        .ok_or_else(|| not_found("mark"))?;
     ctx.case(mark.case)?;
     text("note", &x.note, 2000, false)?;
     if !ctx.trade.knows_method(&x.method) {
@@ -161,14 +178,25 @@ pub(super) fn develop(ctx: &Context<'_>, x: &DevelopMark) -> Result<Vec<Draft>, 
         .on("method"));
     }
     if mark.developments.len() >= MAX_DEVELOPMENTS {
-        return Err(Refusal::new(Rule::BadValue, "The mark has 20 developments already.", "Amend one of them."));
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The mark has 20 developments already.",
+            "Amend one of them.",
+        ));
     }
-    let fact = Fact::MarkDeveloped(MarkDeveloped { mark: x.mark, method: x.method.clone(), note: x.note.clone() });
+    let fact = Fact::MarkDeveloped(MarkDeveloped {
+        mark: x.mark,
+        method: x.method.clone(),
+        note: x.note.clone(),
+    });
     Ok(ctx.draft(Some(mark.case), vec![Subject::Mark(x.mark)], fact))
 }
 
 pub(super) fn noted(state: &mut State, x: &MarkNoted, meta: &Meta) -> Result<(), Misfit> {
-    let case = state.cases.get_mut(&x.case).ok_or_else(|| meta.misfit("no such case"))?;
+    let case = state
+        .cases
+        .get_mut(&x.case)
+        .ok_or_else(|| meta.misfit("no such case"))?;
     if x.number != case.marks + 1 {
         return Err(meta.misfit("the mark's number is not the next one"));
     }
@@ -192,7 +220,10 @@ pub(super) fn noted(state: &mut State, x: &MarkNoted, meta: &Meta) -> Result<(),
 }
 
 pub(super) fn developed(state: &mut State, x: &MarkDeveloped, meta: &Meta) -> Result<(), Misfit> {
-    let mark = state.marks.get_mut(&x.mark).ok_or_else(|| meta.misfit("no such mark"))?;
+    let mark = state
+        .marks
+        .get_mut(&x.mark)
+        .ok_or_else(|| meta.misfit("no such mark"))?;
     mark.developments.push(Development {
         method: x.method.clone(),
         note: x.note.clone(),

@@ -154,18 +154,26 @@ pub struct PackageOpened {
 }
 
 fn get<'a>(ctx: &'a Context<'_>, id: PackageId) -> Result<&'a Package, Refusal> {
-    ctx.state.packages.get(&id).ok_or_else(|| not_found("package"))
+    ctx.state
+        .packages
+        .get(&id)
+        .ok_or_else(|| not_found("package"))
 }
 
 /// The package and every package around it must be open.
 fn open_all_the_way(ctx: &Context<'_>, id: PackageId) -> Result<(), Refusal> {
     let mut at = Some(id);
     for _ in 0..=MAX_DEPTH {
-        let Some(package) = at.and_then(|p| ctx.state.packages.get(&p)) else { break };
+        let Some(package) = at.and_then(|p| ctx.state.packages.get(&p)) else {
+            break;
+        };
         if let Some(seal) = package.seal() {
             return Err(Refusal::new(
                 Rule::Sealed,
-                format!("Package P{} is sealed with {}.", package.number, seal.number),
+                format!(
+                    "Package P{} is sealed with {}.",
+                    package.number, seal.number
+                ),
                 "Open it on the record first.",
             ));
         }
@@ -199,7 +207,11 @@ fn depth_below(state: &State, piece: Piece, left: usize) -> usize {
         Piece::Package(_) if left == 0 => MAX_DEPTH + 1,
         Piece::Package(id) => {
             let inner = state.packages.get(&id).map_or(0, |p| {
-                p.contents.iter().map(|c| depth_below(state, *c, left - 1)).max().unwrap_or(0)
+                p.contents
+                    .iter()
+                    .map(|c| depth_below(state, *c, left - 1))
+                    .max()
+                    .unwrap_or(0)
             });
             inner + 1
         }
@@ -236,7 +248,9 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
         .on("container"));
     }
     if x.contents.len() > MAX_CONTENTS {
-        return Err(nesting(&format!("A package holds at most {MAX_CONTENTS} pieces.")));
+        return Err(nesting(&format!(
+            "A package holds at most {MAX_CONTENTS} pieces."
+        )));
     }
     let package = PackageId(ctx.command.id.0);
     let mut subjects = vec![Subject::Case(x.case), Subject::Package(package)];
@@ -246,10 +260,15 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
             return Err(other_case(ctx, *piece));
         }
         if x.contents[..i].contains(piece) {
-            return Err(nesting(&format!("{} is named twice.", capital(&ctx.state.name(*piece)))));
+            return Err(nesting(&format!(
+                "{} is named twice.",
+                capital(&ctx.state.name(*piece))
+            )));
         }
         if depth_below(ctx.state, *piece, MAX_DEPTH) >= MAX_DEPTH {
-            return Err(nesting(&format!("Packages stand at most {MAX_DEPTH} deep.")));
+            return Err(nesting(&format!(
+                "Packages stand at most {MAX_DEPTH} deep."
+            )));
         }
         subjects.push((*piece).into());
     }
@@ -270,7 +289,10 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
 fn other_case(ctx: &Context<'_>, piece: Piece) -> Refusal {
     Refusal::new(
         Rule::OtherCase,
-        format!("{} belongs to another case.", capital(&ctx.state.name(piece))),
+        format!(
+            "{} belongs to another case.",
+            capital(&ctx.state.name(piece))
+        ),
         "Keep each case in its own packages.",
     )
 }
@@ -293,14 +315,25 @@ pub(super) fn put_in(ctx: &Context<'_>, x: &PutIn) -> Result<Vec<Draft>, Refusal
         return Err(nesting("A package does not go into itself."));
     }
     if package.contents.len() >= MAX_CONTENTS {
-        return Err(nesting(&format!("A package holds at most {MAX_CONTENTS} pieces.")));
+        return Err(nesting(&format!(
+            "A package holds at most {MAX_CONTENTS} pieces."
+        )));
     }
     if depth_above(ctx.state, x.package) + depth_below(ctx.state, x.piece, MAX_DEPTH) > MAX_DEPTH {
-        return Err(nesting(&format!("Packages stand at most {MAX_DEPTH} deep.")));
+        return Err(nesting(&format!(
+            "Packages stand at most {MAX_DEPTH} deep."
+        )));
     }
     fits(ctx, &package.container, &[x.piece])?;
-    let fact = Fact::PiecePutIn(PiecePutIn { package: x.package, piece: x.piece });
-    Ok(ctx.draft(Some(case), vec![Subject::Package(x.package), x.piece.into()], fact))
+    let fact = Fact::PiecePutIn(PiecePutIn {
+        package: x.package,
+        piece: x.piece,
+    });
+    Ok(ctx.draft(
+        Some(case),
+        vec![Subject::Package(x.package), x.piece.into()],
+        fact,
+    ))
 }
 
 pub(super) fn take_out(ctx: &Context<'_>, x: &TakeOut) -> Result<Vec<Draft>, Refusal> {
@@ -310,7 +343,11 @@ pub(super) fn take_out(ctx: &Context<'_>, x: &TakeOut) -> Result<Vec<Draft>, Ref
     if !package.contents.contains(&x.piece) {
         return Err(Refusal::new(
             Rule::NotFound,
-            format!("{} is not in package P{}.", capital(&ctx.state.name(x.piece)), package.number),
+            format!(
+                "{} is not in package P{}.",
+                capital(&ctx.state.name(x.piece)),
+                package.number
+            ),
             "Look up where it is.",
         )
         .on("piece"));
@@ -321,8 +358,16 @@ pub(super) fn take_out(ctx: &Context<'_>, x: &TakeOut) -> Result<Vec<Draft>, Ref
     }
     ctx.held(x.piece)?;
     open_all_the_way(ctx, x.package)?;
-    let fact = Fact::PieceTakenOut(PieceTakenOut { package: x.package, piece: x.piece, reason: x.reason.clone() });
-    Ok(ctx.draft(Some(case), vec![Subject::Package(x.package), x.piece.into()], fact))
+    let fact = Fact::PieceTakenOut(PieceTakenOut {
+        package: x.package,
+        piece: x.piece,
+        reason: x.reason.clone(),
+    });
+    Ok(ctx.draft(
+        Some(case),
+        vec![Subject::Package(x.package), x.piece.into()],
+        fact,
+    ))
 }
 
 pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
@@ -333,7 +378,10 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
     if let Some(seal) = package.seal() {
         return Err(Refusal::new(
             Rule::Sealed,
-            format!("Package P{} is sealed already, with {}.", package.number, seal.number),
+            format!(
+                "Package P{} is sealed already, with {}.",
+                package.number, seal.number
+            ),
             "Open it on the record before a new seal goes on.",
         ));
     }
@@ -389,18 +437,27 @@ pub(super) fn open(ctx: &Context<'_>, x: &Open) -> Result<Vec<Draft>, Refusal> {
 }
 
 pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<(), Misfit> {
-    let person = meta.actor.ok_or_else(|| meta.misfit("a package has a maker"))?;
-    let case = state.cases.get_mut(&x.case).ok_or_else(|| meta.misfit("no such case"))?;
+    let person = meta
+        .actor
+        .ok_or_else(|| meta.misfit("a package has a maker"))?;
+    let case = state
+        .cases
+        .get_mut(&x.case)
+        .ok_or_else(|| meta.misfit("no such case"))?;
     if x.number != case.packages + 1 {
         return Err(meta.misfit("the package's number is not the next one"));
     }
     case.packages = x.number;
     for piece in &x.contents {
-        let custody = state.custody_mut(*piece).ok_or_else(|| meta.misfit("no such piece"))?;
+        let custody = state
+            .custody_mut(*piece)
+            .ok_or_else(|| meta.misfit("no such piece"))?;
         custody.inside = Some(x.package);
         custody.last_at = meta.at;
     }
-    state.known.insert(Key::Subject(Subject::Package(x.package)));
+    state
+        .known
+        .insert(Key::Subject(Subject::Package(x.package)));
     state.packages.insert(
         x.package,
         Package {
@@ -423,28 +480,46 @@ pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<()
     Ok(())
 }
 
-fn package_mut<'a>(state: &'a mut State, id: PackageId, meta: &Meta) -> Result<&'a mut Package, Misfit> {
-    state.packages.get_mut(&id).ok_or_else(|| meta.misfit("no such package"))
+fn package_mut<'a>(
+    state: &'a mut State,
+    id: PackageId,
+    meta: &Meta,
+) -> Result<&'a mut Package, Misfit> {
+    state
+        .packages
+        .get_mut(&id)
+        .ok_or_else(|| meta.misfit("no such package"))
 }
 
 pub(super) fn was_put_in(state: &mut State, x: &PiecePutIn, meta: &Meta) -> Result<(), Misfit> {
     let package = package_mut(state, x.package, meta)?;
     package.contents.push(x.piece);
     package.custody.last_at = meta.at;
-    let custody = state.custody_mut(x.piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    let custody = state
+        .custody_mut(x.piece)
+        .ok_or_else(|| meta.misfit("no such piece"))?;
     custody.inside = Some(x.package);
     custody.last_at = meta.at;
     Ok(())
 }
 
-pub(super) fn was_taken_out(state: &mut State, x: &PieceTakenOut, meta: &Meta) -> Result<(), Misfit> {
-    let holder = state.holder(x.piece).cloned().ok_or_else(|| meta.misfit("no such piece"))?;
+pub(super) fn was_taken_out(
+    state: &mut State,
+    x: &PieceTakenOut,
+    meta: &Meta,
+) -> Result<(), Misfit> {
+    let holder = state
+        .holder(x.piece)
+        .cloned()
+        .ok_or_else(|| meta.misfit("no such piece"))?;
     let outermost = state.outermost(x.piece);
     let loan = state.custody(outermost).and_then(|c| c.loan.clone());
     let package = package_mut(state, x.package, meta)?;
     package.contents.retain(|p| *p != x.piece);
     package.custody.last_at = meta.at;
-    let custody = state.custody_mut(x.piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    let custody = state
+        .custody_mut(x.piece)
+        .ok_or_else(|| meta.misfit("no such piece"))?;
     custody.inside = None;
     custody.holder = holder;
     // What was taken out of a package on loan is still on loan.
@@ -470,7 +545,10 @@ pub(super) fn sealed(state: &mut State, x: &PackageSealed, meta: &Meta) -> Resul
 
 pub(super) fn opened(state: &mut State, x: &PackageOpened, meta: &Meta) -> Result<(), Misfit> {
     let package = package_mut(state, x.package, meta)?;
-    let seal = package.seals.last_mut().ok_or_else(|| meta.misfit("opened without a seal"))?;
+    let seal = package
+        .seals
+        .last_mut()
+        .ok_or_else(|| meta.misfit("opened without a seal"))?;
     seal.cut_at = Some(meta.at);
     seal.cut_reason = Some(x.reason.clone());
     package.custody.last_at = meta.at;

@@ -48,7 +48,10 @@ fn about(ctx: &Context<'_>, of: Subject) -> Result<Option<CaseId>, Refusal> {
     match of {
         Subject::Place(id) if ctx.state.places.contains_key(&id) => Ok(None),
         Subject::Case(_) | Subject::Item(_) | Subject::Package(_) => {
-            let case = ctx.state.case_of(of).ok_or_else(|| not_found("item, package or case"))?;
+            let case = ctx
+                .state
+                .case_of(of)
+                .ok_or_else(|| not_found("item, package or case"))?;
             ctx.case(case)?;
             Ok(Some(case))
         }
@@ -65,7 +68,11 @@ pub(super) fn label(ctx: &Context<'_>, x: &LabelPrinted) -> Result<Vec<Draft>, R
 pub(super) fn report(ctx: &Context<'_>, x: &ReportPrinted) -> Result<Vec<Draft>, Refusal> {
     let case = about(ctx, x.of)?;
     if x.counts.len() > 10_000 {
-        return Err(Refusal::new(Rule::BadValue, "The report covers too many subjects.", "Print it item by item."));
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The report covers too many subjects.",
+            "Print it item by item.",
+        ));
     }
     Ok(ctx.draft(case, vec![x.of], Fact::ReportPrinted(x.clone())))
 }
@@ -80,5 +87,9 @@ pub(super) fn read(ctx: &Context<'_>, x: &CaseRead) -> Result<Vec<Draft>, Refusa
             "Nothing is left to do.",
         ));
     }
-    Ok(ctx.draft(Some(x.case), vec![Subject::Case(x.case)], Fact::CaseRead(x.clone())))
+    Ok(ctx.draft(
+        Some(x.case),
+        vec![Subject::Case(x.case)],
+        Fact::CaseRead(x.clone()),
+    ))
 }

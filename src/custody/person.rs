@@ -85,7 +85,12 @@ pub struct ActiveSet {
 
 fn some_roles(roles: &BTreeSet<Role>) -> Result<(), Refusal> {
     if roles.is_empty() {
-        return Err(Refusal::new(Rule::BadValue, "A person needs at least one role.", "Choose a role.").on("roles"));
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "A person needs at least one role.",
+            "Choose a role.",
+        )
+        .on("roles"));
     }
     // The administrator keeps accounts and must not also reach evidence.
     if roles.contains(&Role::Administrator) && roles.len() > 1 {
@@ -103,7 +108,10 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddPerson) -> Result<Vec<Draft>, Refusa
     text("name", &x.name, 100, true)?;
     text("number", &x.number, 40, true)?;
     let n = x.user_name.len();
-    let ok = x.user_name.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'.' || b == b'-');
+    let ok = x
+        .user_name
+        .bytes()
+        .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'.' || b == b'-');
     if !(2..=32).contains(&n) || !ok {
         return Err(Refusal::new(
             Rule::BadText,
@@ -143,7 +151,10 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddPerson) -> Result<Vec<Draft>, Refusa
 }
 
 pub(super) fn set_roles(ctx: &Context<'_>, x: &SetRoles) -> Result<Vec<Draft>, Refusal> {
-    ctx.state.people.get(&x.person).ok_or_else(|| not_found("person"))?;
+    ctx.state
+        .people
+        .get(&x.person)
+        .ok_or_else(|| not_found("person"))?;
     some_roles(&x.roles)?;
     if ctx.actor.id == Some(x.person) {
         return Err(Refusal::new(
@@ -153,12 +164,19 @@ pub(super) fn set_roles(ctx: &Context<'_>, x: &SetRoles) -> Result<Vec<Draft>, R
         )
         .on("person"));
     }
-    let fact = Fact::RolesSet(RolesSet { person: x.person, roles: x.roles.clone() });
+    let fact = Fact::RolesSet(RolesSet {
+        person: x.person,
+        roles: x.roles.clone(),
+    });
     Ok(ctx.draft(None, vec![Subject::Person(x.person)], fact))
 }
 
 pub(super) fn set_active(ctx: &Context<'_>, x: &SetActive) -> Result<Vec<Draft>, Refusal> {
-    let person = ctx.state.people.get(&x.person).ok_or_else(|| not_found("person"))?;
+    let person = ctx
+        .state
+        .people
+        .get(&x.person)
+        .ok_or_else(|| not_found("person"))?;
     text("reason", &x.reason, 500, true)?;
     if ctx.actor.id == Some(x.person) {
         return Err(Refusal::new(
@@ -170,10 +188,18 @@ pub(super) fn set_active(ctx: &Context<'_>, x: &SetActive) -> Result<Vec<Draft>,
     }
     if person.active == x.active {
         let now = if x.active { "on" } else { "off" };
-        return Err(Refusal::new(Rule::BadValue, format!("The account is already {now}."), "Nothing is left to do.")
-            .on("active"));
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("The account is already {now}."),
+            "Nothing is left to do.",
+        )
+        .on("active"));
     }
-    let fact = Fact::ActiveSet(ActiveSet { person: x.person, active: x.active, reason: x.reason.clone() });
+    let fact = Fact::ActiveSet(ActiveSet {
+        person: x.person,
+        active: x.active,
+        reason: x.reason.clone(),
+    });
     Ok(ctx.draft(None, vec![Subject::Person(x.person)], fact))
 }
 
@@ -196,13 +222,19 @@ pub(super) fn added(state: &mut State, x: &PersonAdded) -> Result<(), Misfit> {
 }
 
 pub(super) fn roles_set(state: &mut State, x: &RolesSet, meta: &Meta) -> Result<(), Misfit> {
-    let person = state.people.get_mut(&x.person).ok_or_else(|| meta.misfit("no such person"))?;
+    let person = state
+        .people
+        .get_mut(&x.person)
+        .ok_or_else(|| meta.misfit("no such person"))?;
     person.roles.clone_from(&x.roles);
     Ok(())
 }
 
 pub(super) fn active_set(state: &mut State, x: &ActiveSet, meta: &Meta) -> Result<(), Misfit> {
-    let person = state.people.get_mut(&x.person).ok_or_else(|| meta.misfit("no such person"))?;
+    let person = state
+        .people
+        .get_mut(&x.person)
+        .ok_or_else(|| meta.misfit("no such person"))?;
     person.active = x.active;
     Ok(())
 }

@@ -183,7 +183,11 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
             None
         }
     };
-    let place = ctx.state.places.get(&x.place).ok_or_else(|| not_found("place").on("place"))?;
+    let place = ctx
+        .state
+        .places
+        .get(&x.place)
+        .ok_or_else(|| not_found("place").on("place"))?;
     if from_place == Some(x.place) {
         return Err(Refusal::new(
             Rule::BadValue,
@@ -193,11 +197,17 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
         .on("place"));
     }
     let items = ctx.state.items_in(x.piece);
-    let against = ctx.trade.place(&items, &place.added).err().unwrap_or_default();
+    let against = ctx
+        .trade
+        .place(&items, &place.added)
+        .err()
+        .unwrap_or_default();
     if !against.is_empty() {
         let Some(over) = &x.overridden else {
-            let why: Vec<String> =
-                against.iter().map(|r| format!("{} (rule {}, {})", r.sentence, r.rule, r.source)).collect();
+            let why: Vec<String> = against
+                .iter()
+                .map(|r| format!("{} (rule {}, {})", r.sentence, r.rule, r.source))
+                .collect();
             return Err(Refusal::new(
                 Rule::KeepRule,
                 format!(
@@ -250,24 +260,45 @@ pub(super) fn fetch(ctx: &Context<'_>, x: &Fetch) -> Result<Vec<Draft>, Refusal>
     let Holder::Place { place } = custody.holder else {
         return Err(Refusal::new(
             Rule::NotStored,
-            format!("{} is not on a shelf: {} has it.", capital(&ctx.state.name(x.piece)), ctx.holder_name(&custody.holder)),
+            format!(
+                "{} is not on a shelf: {} has it.",
+                capital(&ctx.state.name(x.piece)),
+                ctx.holder_name(&custody.holder)
+            ),
             "Have it released to you and receive it.",
         ));
     };
-    let fact = Fact::Fetched(Fetched { piece: x.piece, place, purpose: x.purpose.clone() });
-    Ok(ctx.draft(Some(case), vec![x.piece.into(), Subject::Place(place)], fact))
+    let fact = Fact::Fetched(Fetched {
+        piece: x.piece,
+        place,
+        purpose: x.purpose.clone(),
+    });
+    Ok(ctx.draft(
+        Some(case),
+        vec![x.piece.into(), Subject::Place(place)],
+        fact,
+    ))
 }
 
 pub(super) fn added(state: &mut State, x: &PlaceAdded) -> Result<(), Misfit> {
     state.place_names.insert(x.name.clone(), x.place);
     state.known.insert(Key::PlaceName(x.name.clone()));
     state.known.insert(Key::Subject(Subject::Place(x.place)));
-    state.places.insert(x.place, Place { id: x.place, code: x.code.clone(), added: x.clone() });
+    state.places.insert(
+        x.place,
+        Place {
+            id: x.place,
+            code: x.code.clone(),
+            added: x.clone(),
+        },
+    );
     Ok(())
 }
 
 pub(super) fn stored(state: &mut State, x: &Stored, meta: &Meta) -> Result<(), Misfit> {
-    let custody = state.custody_mut(x.piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    let custody = state
+        .custody_mut(x.piece)
+        .ok_or_else(|| meta.misfit("no such piece"))?;
     custody.holder = Holder::Place { place: x.place };
     // Back on a shelf: no longer out.
     custody.loan = None;
@@ -276,8 +307,12 @@ pub(super) fn stored(state: &mut State, x: &Stored, meta: &Meta) -> Result<(), M
 }
 
 pub(super) fn fetched(state: &mut State, x: &Fetched, meta: &Meta) -> Result<(), Misfit> {
-    let person = meta.actor.ok_or_else(|| meta.misfit("fetching has an actor"))?;
-    let custody = state.custody_mut(x.piece).ok_or_else(|| meta.misfit("no such piece"))?;
+    let person = meta
+        .actor
+        .ok_or_else(|| meta.misfit("fetching has an actor"))?;
+    let custody = state
+        .custody_mut(x.piece)
+        .ok_or_else(|| meta.misfit("no such piece"))?;
     custody.holder = Holder::Person { person };
     custody.last_at = meta.at;
     Ok(())

@@ -113,7 +113,12 @@ pub struct Refusal {
 impl Refusal {
     /// A refusal by this rule.
     pub fn new(rule: Rule, sentence: impl Into<String>, next: impl Into<String>) -> Self {
-        Self { code: rule.code().into(), sentence: sentence.into(), next: next.into(), field: None }
+        Self {
+            code: rule.code().into(),
+            sentence: sentence.into(),
+            next: next.into(),
+            field: None,
+        }
     }
 
     /// Names the field that is meant.
@@ -131,7 +136,12 @@ impl Refusal {
 pub fn text(field: &str, value: &str, max: usize, required: bool) -> Result<(), Refusal> {
     let said = field.replace('_', " ");
     if required && value.trim().is_empty() {
-        return Err(Refusal::new(Rule::BadText, format!("The {said} is empty."), format!("Fill in the {said}.")).on(field));
+        return Err(Refusal::new(
+            Rule::BadText,
+            format!("The {said} is empty."),
+            format!("Fill in the {said}."),
+        )
+        .on(field));
     }
     if value.chars().count() > max {
         return Err(Refusal::new(

@@ -56,7 +56,12 @@ pub trait Trade {
     /// Whether there is such a container.
     fn knows_container(&self, id: &str) -> bool;
     /// What follows from a recovery; none for an unknown medium.
-    fn recovery(&self, asked: &item::Recover, started: DateTime<FixedOffset>, methods: &[String]) -> Option<Recovery>;
+    fn recovery(
+        &self,
+        asked: &item::Recover,
+        started: DateTime<FixedOffset>,
+        methods: &[String],
+    ) -> Option<Recovery>;
     /// How an image reads that was taken by these view steps; none for an unknown step.
     fn reading(&self, view: &[String]) -> Option<(String, String)>;
     /// Whether these items may go into this container.
@@ -94,7 +99,11 @@ impl Context<'_> {
     /// [`Rule::Forbidden`] when the ledger itself acts.
     pub fn me(&self) -> Result<PersonId, Refusal> {
         self.actor.id.ok_or_else(|| {
-            Refusal::new(Rule::Forbidden, "Only a person can do this.", "Sign in and do it in your own name.")
+            Refusal::new(
+                Rule::Forbidden,
+                "Only a person can do this.",
+                "Sign in and do it in your own name.",
+            )
         })
     }
 
@@ -120,10 +129,19 @@ impl Context<'_> {
     /// # Errors
     /// [`Rule::NotFound`], [`Rule::Restricted`], [`Rule::BeforeLast`].
     pub fn piece(&self, piece: Piece) -> Result<(&Custody, CaseId), Refusal> {
-        let custody = self.state.custody(piece).ok_or_else(|| not_found("item or package"))?;
-        let case = self.state.case_of(piece.into()).ok_or_else(|| not_found("case"))?;
+        let custody = self
+            .state
+            .custody(piece)
+            .ok_or_else(|| not_found("item or package"))?;
+        let case = self
+            .state
+            .case_of(piece.into())
+            .ok_or_else(|| not_found("case"))?;
         self.case(case)?;
-        let outer = self.state.custody(self.state.outermost(piece)).unwrap_or(custody);
+        let outer = self
+            .state
+            .custody(self.state.outermost(piece))
+            .unwrap_or(custody);
         let last = custody.last_at.max(outer.last_at);
         if self.at < last {
             return Err(Refusal::new(
@@ -161,7 +179,11 @@ impl Context<'_> {
             None => Ok(()),
             Some(package) => Err(Refusal::new(
                 Rule::InsidePackage,
-                format!("{} is in {}.", capital(&self.state.name(piece)), self.state.name(Piece::Package(package))),
+                format!(
+                    "{} is in {}.",
+                    capital(&self.state.name(piece)),
+                    self.state.name(Piece::Package(package))
+                ),
                 "Do it with the package, or take it out first.",
             )),
         }
@@ -210,9 +232,11 @@ impl Context<'_> {
     pub fn holder_name(&self, holder: &Holder) -> String {
         match holder {
             Holder::Person { person } => self.state.person_name(*person),
-            Holder::Place { place } => {
-                self.state.places.get(place).map_or_else(|| "a place".into(), |p| format!("place {}", p.added.name))
-            }
+            Holder::Place { place } => self
+                .state
+                .places
+                .get(place)
+                .map_or_else(|| "a place".into(), |p| format!("place {}", p.added.name)),
             Holder::Outside { name, organisation } => format!("{name}, {organisation}"),
         }
     }
@@ -225,7 +249,11 @@ impl Context<'_> {
             subjects,
             fact,
             claimed_at: self.at,
-            late_reason: self.command.late_reason.clone().filter(|r| !r.trim().is_empty()),
+            late_reason: self
+                .command
+                .late_reason
+                .clone()
+                .filter(|r| !r.trim().is_empty()),
         }]
     }
 }
@@ -233,14 +261,20 @@ impl Context<'_> {
 /// Nothing there, or nothing that may be seen.
 #[must_use]
 pub fn not_found(what: &str) -> Refusal {
-    Refusal::new(Rule::NotFound, format!("There is no such {what}."), "Check the number or scan the code again.")
+    Refusal::new(
+        Rule::NotFound,
+        format!("There is no such {what}."),
+        "Check the number or scan the code again.",
+    )
 }
 
 /// A sentence begins with a capital.
 #[must_use]
 pub fn capital(s: &str) -> String {
     let mut chars = s.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 fn late_after(act: &Act) -> Duration {
@@ -267,7 +301,11 @@ pub fn decide(
     match actor.id {
         Some(id) => {
             if !state.people.get(&id).is_some_and(|p| p.active) {
-                return Err(Refusal::new(Rule::Inactive, "Your account is switched off.", "Ask an administrator."));
+                return Err(Refusal::new(
+                    Rule::Inactive,
+                    "Your account is switched off.",
+                    "Ask an administrator.",
+                ));
             }
             if !permission::allows(&actor.roles, action) {
                 return Err(Refusal::new(
@@ -275,7 +313,12 @@ pub fn decide(
                     format!("Your role may not {}.", action.words()),
                     format!(
                         "This is for: {}.",
-                        action.roles().iter().map(|r| r.title()).collect::<Vec<_>>().join(", ")
+                        action
+                            .roles()
+                            .iter()
+                            .map(|r| r.title())
+                            .collect::<Vec<_>>()
+                            .join(", ")
                     ),
                 ));
             }
@@ -283,7 +326,11 @@ pub fn decide(
         None => {
             // The ledger itself only adds the first administrator.
             if !matches!(act, Act::AddPerson(_)) {
-                return Err(Refusal::new(Rule::Forbidden, "Only a person can do this.", "Sign in first."));
+                return Err(Refusal::new(
+                    Rule::Forbidden,
+                    "Only a person can do this.",
+                    "Sign in first.",
+                ));
             }
         }
     }
@@ -321,10 +368,18 @@ pub fn decide(
             .on("claimed_at"));
         }
         let late = now - claimed.with_timezone(&Utc) > late_after(act);
-        if late && command.late_reason.as_deref().is_none_or(|r| r.trim().is_empty()) {
+        if late
+            && command
+                .late_reason
+                .as_deref()
+                .is_none_or(|r| r.trim().is_empty())
+        {
             return Err(Refusal::new(
                 Rule::LateWithoutReason,
-                format!("This happened at {} and is entered late.", claimed.format("%Y-%m-%d %H:%M %:z")),
+                format!(
+                    "This happened at {} and is entered late.",
+                    claimed.format("%Y-%m-%d %H:%M %:z")
+                ),
                 "Say why it is entered late; the reason goes on the record.",
             )
             .on("late_reason"));
@@ -341,7 +396,14 @@ pub fn decide(
         .on("id"));
     }
     let at = claimed.unwrap_or_else(|| now.fixed_offset());
-    let ctx = Context { state, trade, actor, command, at, now };
+    let ctx = Context {
+        state,
+        trade,
+        actor,
+        command,
+        at,
+        now,
+    };
     match act {
         Act::AddPerson(x) => person::add(&ctx, x),
         Act::SetRoles(x) => person::set_roles(&ctx, x),
@@ -411,7 +473,10 @@ pub struct Misfit {
 impl Meta {
     /// A misfit at this event.
     pub fn misfit(&self, why: impl Into<String>) -> Misfit {
-        Misfit { seq: self.seq, why: why.into() }
+        Misfit {
+            seq: self.seq,
+            why: why.into(),
+        }
     }
 }
 

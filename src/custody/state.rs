@@ -11,7 +11,10 @@ use serde::{Deserialize, Serialize};
 
 use super::command::{Act, Actor, Command};
 use super::package::MAX_DEPTH;
-use crate::ids::{CaseId, Code, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Seq, Subject};
+use crate::ids::{
+    CaseId, Code, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Seq,
+    Subject,
+};
 use crate::people::Role;
 
 /// A person with an account.
@@ -542,7 +545,9 @@ impl State {
             }
             match at {
                 Piece::Item(id) => out.extend(self.items.get(&id)),
-                Piece::Package(id) => todo.extend(self.packages.get(&id).iter().flat_map(|p| &p.contents)),
+                Piece::Package(id) => {
+                    todo.extend(self.packages.get(&id).iter().flat_map(|p| &p.contents))
+                }
             }
         }
         out.sort_by_key(|i| i.number);
@@ -553,16 +558,22 @@ impl State {
     #[must_use]
     pub fn name(&self, piece: Piece) -> String {
         match piece {
-            Piece::Item(id) => self.items.get(&id).map_or_else(|| "this item".into(), |x| format!("item {}", x.number)),
-            Piece::Package(id) => {
-                self.packages.get(&id).map_or_else(|| "this package".into(), |x| format!("package P{}", x.number))
-            }
+            Piece::Item(id) => self
+                .items
+                .get(&id)
+                .map_or_else(|| "this item".into(), |x| format!("item {}", x.number)),
+            Piece::Package(id) => self.packages.get(&id).map_or_else(
+                || "this package".into(),
+                |x| format!("package P{}", x.number),
+            ),
         }
     }
 
     /// A person's name.
     #[must_use]
     pub fn person_name(&self, id: PersonId) -> String {
-        self.people.get(&id).map_or_else(|| "somebody".into(), |p| p.name.clone())
+        self.people
+            .get(&id)
+            .map_or_else(|| "somebody".into(), |p| p.name.clone())
     }
 }

@@ -10,7 +10,9 @@ use serde::{Deserialize, Serialize};
 use super::Role;
 
 /// What can be done.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Action {
     /// Add people, give and take roles, switch accounts off and on, set a first password.
@@ -90,10 +92,19 @@ impl Action {
     /// The roles that may do it.
     #[must_use]
     pub fn roles(self) -> &'static [Role] {
-        use Role::{Administrator, Auditor, CourtLiaison, Custodian, Examiner, Supervisor, Technician};
+        use Role::{
+            Administrator, Auditor, CourtLiaison, Custodian, Examiner, Supervisor, Technician,
+        };
         match self {
             Self::ManagePeople => &[Administrator],
-            Self::ReadEvidence => &[Technician, Custodian, Examiner, CourtLiaison, Supervisor, Auditor],
+            Self::ReadEvidence => &[
+                Technician,
+                Custodian,
+                Examiner,
+                CourtLiaison,
+                Supervisor,
+                Auditor,
+            ],
             Self::OpenCase => &[Technician, Supervisor],
             Self::AssignCase | Self::OverrideKeeping => &[Supervisor],
             Self::RecordScene => &[Technician, Examiner],

@@ -6,7 +6,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A role. Order is the order in which pages list them.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Role {
     /// Works the scene: notes, develops, lifts, packs, seals, releases.
@@ -63,7 +65,10 @@ impl Role {
     /// Whether someone with this role may be the holder of evidence.
     #[must_use]
     pub fn may_hold(self) -> bool {
-        matches!(self, Self::Technician | Self::Custodian | Self::Examiner | Self::CourtLiaison)
+        matches!(
+            self,
+            Self::Technician | Self::Custodian | Self::Examiner | Self::CourtLiaison
+        )
     }
 }
 
@@ -81,6 +86,9 @@ pub struct NoSuchRole;
 impl FromStr for Role {
     type Err = NoSuchRole;
     fn from_str(s: &str) -> Result<Self, NoSuchRole> {
-        Self::ALL.into_iter().find(|r| r.word() == s).ok_or(NoSuchRole)
+        Self::ALL
+            .into_iter()
+            .find(|r| r.word() == s)
+            .ok_or(NoSuchRole)
     }
 }
