@@ -1,6 +1,7 @@
 //! What needs nothing but cargo.
 #![allow(clippy::unwrap_used)]
 
+mod app;
 mod custody;
 mod edges;
 mod imaging;
