@@ -1,1 +1,200 @@
 //! The database.
+//!
+//! The store knows bytes and rows, and nothing of custody or of what an event says. It is trusted to keep rows, not to
+//! be honest: whoever has the file can change it, and the verifier reads it raw for that reason.
+//!
+//! [`Store`] is the contract; callers hold a `dyn Store`. Each database has its own SQL behind it ([`sqlite`]).
+//! Three parts: [`Reads`] from a committed state, [`Accounts`] for signing in, and [`Store::begin`], which opens the
+//! one write transaction that events go through.
+//!
+//! Which error: [`StoreError::Moved`] when someone else appended first (load again, decide again);
+//! [`StoreError::Refused`] when a guard or a constraint of the schema said no; [`StoreError::Corrupt`] when what was
+//! read cannot be what was written; [`StoreError::NotFound`] when a row that must be there is not;
+//! [`StoreError::Database`] for everything the database could not do. A row that may be missing is an `Option`.
+
+mod rows;
+pub mod sqlite;
+
+use futures_util::future::BoxFuture;
+
+pub use rows::{
+    Batch, CheckpointRow, CommandRow, Counts, CredentialRow, Cursor, DocFilter, DocOrder, DocRow,
+    EventRow, Head, NodeRow, PayloadRow, RawCheckpoint, RawEvent, RawNode, SealRow, SessionRow,
+    SignInFailureRow, TokenRow, TouchRow, TouchedEvent,
+};
+pub use sqlite::SqliteStore;
+
+/// No list is longer than this; a greater limit is cut down to it.
+pub const LIST_MAX: u32 = 500;
+/// No page of the verifier's raw rows is longer than this; a greater limit is cut down to it.
+pub const RAW_MAX: u32 = 5_000;
+/// No more keys (subjects, coordinates) than this are looked up in one call; more is [`StoreError::Refused`].
+pub const KEYS_MAX: usize = 10_000;
+
+/// Why the store could not do it.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum StoreError {
+    /// Someone else appended first: the batch does not begin right behind the last event.
+    #[error("the ledger has grown in the meantime")]
+    Moved,
+    /// A row that must be there is not.
+    #[error("there is no such row")]
+    NotFound,
+    /// What was read cannot be what was written.
+    #[error("the database is damaged: {0}")]
+    Corrupt(String),
+    /// A guard or a constraint of the schema said no, or the request is beyond a bound.
+    #[error("the database refused: {0}")]
+    Refused(String),
+    /// The database could not do it: busy, full, unreachable.
+    #[error("the database failed: {0}")]
+    Database(String),
+}
+
+/// What every method of the contract gives.
+pub type Answer<'a, T> = BoxFuture<'a, Result<T, StoreError>>;
+
+/// The contract of a database that keeps the ledger.
+pub trait Store: Reads + Accounts {
+    /// Opens the write transaction; waits while another one is open. While it is open, the methods of [`Accounts`]
+    /// that write wait for it: call none of them from inside.
+    fn begin(&self) -> Answer<'_, Box<dyn WriteTx>>;
+}
+
+/// One write transaction. Dropped without [`WriteTx::commit`], it leaves nothing.
+///
+/// `Sync`, so that a future that holds it by reference can move between threads.
+pub trait WriteTx: Send + Sync {
+    /// Where the ledger ends.
+    fn head(&mut self) -> Answer<'_, Head>;
+    /// The documents of `subjects`, in no particular order; a subject without one is left out.
+    fn load_docs<'a>(&'a mut self, subjects: &'a [String]) -> Answer<'a, Vec<DocRow>>;
+    /// A bounded list of documents, as [`Reads::list_docs`], seen from inside the transaction.
+    fn list_docs<'a>(&'a mut self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>>;
+    /// The document of a kind by its name.
+    fn lookup<'a>(&'a mut self, kind: &'a str, name: &'a str) -> Answer<'a, Option<DocRow>>;
+    /// The document by the code on its label.
+    fn lookup_code<'a>(&'a mut self, code: &'a str) -> Answer<'a, Option<DocRow>>;
+    /// Where a seal number was used.
+    fn lookup_seal<'a>(&'a mut self, number: &'a str) -> Answer<'a, Option<SealRow>>;
+    /// How many events a subject has: its greatest `n`, 0 for none.
+    fn subject_count<'a>(&'a mut self, subject: &'a str) -> Answer<'a, u64>;
+    /// The greatest number given out in a case to documents of a kind, 0 for none.
+    fn max_number<'a>(&'a mut self, case_id: &'a str, kind: &'a str) -> Answer<'a, i64>;
+    /// What was answered to a command before.
+    fn command<'a>(&'a mut self, id: &'a str) -> Answer<'a, Option<CommandRow>>;
+    /// Nodes of the tree by (level, index), in no particular order; one that is not there is left out.
+    fn nodes<'a>(&'a mut self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>>;
+    /// Writes all of a batch. Its events begin right behind the head ([`StoreError::Moved`] otherwise). After an
+    /// error the transaction can only be rolled back.
+    fn append(&mut self, batch: Batch) -> Answer<'_, ()>;
+    /// Empties what is derived (touches, documents, seals), so that it can be built again from events.
+    fn clear_read_models(&mut self) -> Answer<'_, ()>;
+    /// Makes it durable. An error may mean either: read the head again to know.
+    fn commit(self: Box<Self>) -> Answer<'static, ()>;
+    /// Gives it up.
+    fn rollback(self: Box<Self>) -> Answer<'static, ()>;
+}
+
+/// Reading what is committed. Every list is bounded.
+pub trait Reads: Send + Sync {
+    /// Where the ledger ends.
+    fn head(&self) -> Answer<'_, Head>;
+    /// How many rows there are of each.
+    fn counts(&self) -> Answer<'_, Counts>;
+    /// The document of a subject.
+    fn doc<'a>(&'a self, subject: &'a str) -> Answer<'a, Option<DocRow>>;
+    /// The documents of several subjects, in no particular order; a subject without one is left out.
+    fn docs<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<DocRow>>;
+    /// The document by the code on its label.
+    fn doc_by_code<'a>(&'a self, code: &'a str) -> Answer<'a, Option<DocRow>>;
+    /// The document of a kind by its name.
+    fn doc_by_name<'a>(&'a self, kind: &'a str, name: &'a str) -> Answer<'a, Option<DocRow>>;
+    /// Documents by what they have in common, at most [`LIST_MAX`].
+    fn list_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>>;
+    /// How many documents fit the filter, whatever its limit, order and cursor.
+    fn count_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, u64>;
+    /// Where a seal number was used.
+    fn seal<'a>(&'a self, number: &'a str) -> Answer<'a, Option<SealRow>>;
+    /// What was answered to a command before.
+    fn command<'a>(&'a self, id: &'a str) -> Answer<'a, Option<CommandRow>>;
+    /// How many events a subject has: its greatest `n`, 0 for none.
+    fn subject_count<'a>(&'a self, subject: &'a str) -> Answer<'a, u64>;
+    /// The events of a subject behind its `after_n`th, in order, at most [`LIST_MAX`].
+    fn events_of<'a>(
+        &'a self,
+        subject: &'a str,
+        after_n: u64,
+        limit: u32,
+    ) -> Answer<'a, Vec<TouchedEvent>>;
+    /// One event by its place.
+    fn event(&self, seq: u64) -> Answer<'_, Option<RawEvent>>;
+    /// One event by its identifier.
+    fn event_by_id<'a>(&'a self, id: &'a str) -> Answer<'a, Option<RawEvent>>;
+    /// Events from `from` (included) upward, at most [`RAW_MAX`]. Begin with `i64::MIN` to see rows that should not be.
+    fn events(&self, from: i64, limit: u32) -> Answer<'_, Vec<RawEvent>>;
+    /// Places of payloads whose event is missing, at most [`RAW_MAX`].
+    fn orphan_payloads(&self, limit: u32) -> Answer<'_, Vec<i64>>;
+    /// Touches behind a (subject, n), in that order, at most [`RAW_MAX`]. Begin with `("", 0)`.
+    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchRow>>;
+    /// Nodes of the tree by (level, index), in no particular order; one that is not there is left out.
+    fn nodes<'a>(&'a self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>>;
+    /// Nodes behind a (level, index), in that order, at most [`RAW_MAX`]. Begin with `None`.
+    fn nodes_page(&self, after: Option<(i64, i64)>, limit: u32) -> Answer<'_, Vec<RawNode>>;
+    /// The checkpoint over the most events.
+    fn latest_checkpoint(&self) -> Answer<'_, Option<CheckpointRow>>;
+    /// The smallest checkpoint over at least `size` events.
+    fn checkpoint_at_least(&self, size: u64) -> Answer<'_, Option<CheckpointRow>>;
+    /// Checkpoints of a size above `after`, in order, at most [`RAW_MAX`]. Begin with `i64::MIN`.
+    fn checkpoints(&self, after: i64, limit: u32) -> Answer<'_, Vec<RawCheckpoint>>;
+    /// Names of guards (triggers on the ledger's tables) that the schema should have and has not.
+    fn missing_guards(&self) -> Answer<'_, Vec<String>>;
+}
+
+/// Signing in, tokens and settings. None of it is evidence. Times are RFC 3339 in UTC, compared as texts.
+pub trait Accounts: Send + Sync {
+    /// The password hash of a person.
+    fn credential<'a>(&'a self, person: &'a str) -> Answer<'a, Option<CredentialRow>>;
+    /// Sets or replaces a person's password hash.
+    fn set_credential(&self, row: CredentialRow) -> Answer<'_, ()>;
+    /// Opens a session.
+    fn create_session(&self, row: SessionRow) -> Answer<'_, ()>;
+    /// The session of a token's hash. Whether it is still good, the caller decides by its times.
+    fn session<'a>(&'a self, token_hash: &'a [u8]) -> Answer<'a, Option<SessionRow>>;
+    /// Notes that a session was used; `false` where there is none.
+    fn touch_session<'a>(&'a self, token_hash: &'a [u8], seen_at: &'a str) -> Answer<'a, bool>;
+    /// Sets the theme of a session; `false` where there is none.
+    fn set_session_theme<'a>(&'a self, token_hash: &'a [u8], theme: &'a str) -> Answer<'a, bool>;
+    /// Ends a session; `false` where there was none.
+    fn delete_session<'a>(&'a self, token_hash: &'a [u8]) -> Answer<'a, bool>;
+    /// Ends all sessions of a person; how many.
+    fn delete_sessions_of<'a>(&'a self, person: &'a str) -> Answer<'a, u64>;
+    /// Ends sessions last seen before the one or opened before the other time; how many.
+    fn delete_expired_sessions<'a>(
+        &'a self,
+        seen_before: &'a str,
+        created_before: &'a str,
+    ) -> Answer<'a, u64>;
+    /// Adds a token; [`StoreError::Refused`] where the person has one of that name.
+    fn create_token(&self, row: TokenRow) -> Answer<'_, ()>;
+    /// The token of a hash. Whether it is still good, the caller decides by its times.
+    fn token<'a>(&'a self, token_hash: &'a [u8]) -> Answer<'a, Option<TokenRow>>;
+    /// A person's tokens by name, at most [`LIST_MAX`].
+    fn tokens_of<'a>(&'a self, person: &'a str) -> Answer<'a, Vec<TokenRow>>;
+    /// Notes that a token was used; `false` where there is none.
+    fn touch_token<'a>(&'a self, token_hash: &'a [u8], last_used_at: &'a str) -> Answer<'a, bool>;
+    /// Removes a person's token by name; `false` where there was none.
+    fn delete_token<'a>(&'a self, person: &'a str, name: &'a str) -> Answer<'a, bool>;
+    /// Failed attempts to sign in under a user name.
+    fn sign_in_failures<'a>(&'a self, user_name: &'a str) -> Answer<'a, Option<SignInFailureRow>>;
+    /// Counts one more failed attempt; the new count.
+    fn add_sign_in_failure<'a>(&'a self, user_name: &'a str, at: &'a str) -> Answer<'a, u64>;
+    /// Forgets the failed attempts of a user name.
+    fn clear_sign_in_failures<'a>(&'a self, user_name: &'a str) -> Answer<'a, ()>;
+    /// Forgets failed attempts whose last was before `before`; how many user names.
+    fn delete_old_sign_in_failures<'a>(&'a self, before: &'a str) -> Answer<'a, u64>;
+    /// A setting.
+    fn setting<'a>(&'a self, name: &'a str) -> Answer<'a, Option<String>>;
+    /// Sets or replaces a setting.
+    fn set_setting<'a>(&'a self, name: &'a str, value: &'a str) -> Answer<'a, ()>;
+}

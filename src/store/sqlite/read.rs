@@ -1,0 +1,452 @@
+//! Reading what is committed. The queries are shared with the write transaction, which reads its own writes.
+
+use sqlx::{QueryBuilder, Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
+
+use super::{SqliteStore, int};
+use crate::store::{
+    Answer, CheckpointRow, CommandRow, Counts, DocFilter, DocOrder, DocRow, Head, KEYS_MAX,
+    LIST_MAX, NodeRow, RAW_MAX, RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError,
+    TouchRow, TouchedEvent,
+};
+
+/// The guards of migrations/sqlite/0001_ledger.sql.
+const GUARDS: [&str; 12] = [
+    "events_no_replace",
+    "events_no_update",
+    "events_no_delete",
+    "event_payloads_no_replace",
+    "event_payloads_no_update",
+    "event_payloads_no_delete",
+    "tree_nodes_no_replace",
+    "tree_nodes_no_update",
+    "tree_nodes_no_delete",
+    "checkpoints_no_replace",
+    "checkpoints_no_update",
+    "checkpoints_no_delete",
+];
+
+// Columns are cast, so that a row with the wrong kind of value is still read and not an error in the middle of a list.
+macro_rules! raw_event {
+    ($tail:literal) => {
+        concat!(
+            "SELECT e.seq AS seq, CAST(e.id AS BLOB) AS id, CAST(e.header AS BLOB) AS header, ",
+            "CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields ",
+            "FROM events e LEFT JOIN event_payloads p ON p.seq = e.seq ",
+            $tail
+        )
+    };
+}
+
+fn list_limit(limit: u32) -> u32 {
+    if limit == 0 {
+        LIST_MAX
+    } else {
+        limit.min(LIST_MAX)
+    }
+}
+
+fn raw_limit(limit: u32) -> u32 {
+    if limit == 0 {
+        RAW_MAX
+    } else {
+        limit.min(RAW_MAX)
+    }
+}
+
+fn few(keys: usize) -> Result<(), StoreError> {
+    if keys > KEYS_MAX {
+        return Err(StoreError::Refused(format!(
+            "{keys} keys at once; the most is {KEYS_MAX}"
+        )));
+    }
+    Ok(())
+}
+
+fn json<T: serde::Serialize + ?Sized>(keys: &T) -> Result<String, StoreError> {
+    serde_json::to_string(keys).map_err(|e| StoreError::Database(e.to_string()))
+}
+
+pub(super) async fn head(c: &mut SqliteConnection) -> Result<Head, StoreError> {
+    let last: Option<(i64, Option<String>)> = sqlx::query_as(
+        "SELECT seq, CASE WHEN json_valid(CAST(header AS TEXT)) \
+         THEN CAST(json_extract(CAST(header AS TEXT), '$.recorded_at') AS TEXT) END FROM events ORDER BY seq DESC LIMIT 1",
+    )
+    .fetch_optional(c)
+    .await?;
+    let Some((seq, last_recorded_at)) = last else {
+        return Ok(Head::default());
+    };
+    let size = u64::try_from(seq)
+        .map_err(|_| StoreError::Corrupt(format!("the last event has number {seq}")))?;
+    Ok(Head {
+        size,
+        last_recorded_at,
+    })
+}
+
+pub(super) async fn docs(
+    c: &mut SqliteConnection,
+    subjects: &[String],
+) -> Result<Vec<DocRow>, StoreError> {
+    few(subjects.len())?;
+    let rows =
+        sqlx::query_as("SELECT * FROM docs WHERE subject IN (SELECT value FROM json_each(?))")
+            .bind(json(subjects)?)
+            .fetch_all(c)
+            .await?;
+    Ok(rows)
+}
+
+pub(super) async fn doc_by_name(
+    c: &mut SqliteConnection,
+    kind: &str,
+    name: &str,
+) -> Result<Option<DocRow>, StoreError> {
+    let sql = "SELECT * FROM docs WHERE kind = ? AND name = ?";
+    Ok(sqlx::query_as(sql)
+        .bind(kind)
+        .bind(name)
+        .fetch_optional(c)
+        .await?)
+}
+
+pub(super) async fn doc_by_code(
+    c: &mut SqliteConnection,
+    code: &str,
+) -> Result<Option<DocRow>, StoreError> {
+    Ok(sqlx::query_as("SELECT * FROM docs WHERE code = ?")
+        .bind(code)
+        .fetch_optional(c)
+        .await?)
+}
+
+pub(super) async fn seal(
+    c: &mut SqliteConnection,
+    number: &str,
+) -> Result<Option<SealRow>, StoreError> {
+    Ok(sqlx::query_as("SELECT * FROM seals WHERE number = ?")
+        .bind(number)
+        .fetch_optional(c)
+        .await?)
+}
+
+pub(super) async fn command(
+    c: &mut SqliteConnection,
+    id: &str,
+) -> Result<Option<CommandRow>, StoreError> {
+    Ok(sqlx::query_as("SELECT * FROM commands WHERE id = ?")
+        .bind(id)
+        .fetch_optional(c)
+        .await?)
+}
+
+pub(super) async fn subject_count(
+    c: &mut SqliteConnection,
+    subject: &str,
+) -> Result<u64, StoreError> {
+    let n: i64 = sqlx::query_scalar("SELECT coalesce(max(n), 0) FROM touches WHERE subject = ?")
+        .bind(subject)
+        .fetch_one(c)
+        .await?;
+    u64::try_from(n).map_err(|_| StoreError::Corrupt(format!("{subject} counts {n} events")))
+}
+
+pub(super) async fn max_number(
+    c: &mut SqliteConnection,
+    case_id: &str,
+    kind: &str,
+) -> Result<i64, StoreError> {
+    let sql = "SELECT coalesce(max(number), 0) FROM docs WHERE case_id = ? AND kind = ?";
+    Ok(sqlx::query_scalar(sql)
+        .bind(case_id)
+        .bind(kind)
+        .fetch_one(c)
+        .await?)
+}
+
+pub(super) async fn nodes(
+    c: &mut SqliteConnection,
+    at: &[(u32, u64)],
+) -> Result<Vec<NodeRow>, StoreError> {
+    few(at.len())?;
+    // The join runs from the few coordinates to the many nodes.
+    let sql = "SELECT n.level AS level, n.idx AS idx, n.hash AS hash FROM json_each(?) j CROSS JOIN tree_nodes n \
+               ON n.level = json_extract(j.value, '$[0]') AND n.idx = json_extract(j.value, '$[1]')";
+    Ok(sqlx::query_as(sql).bind(json(at)?).fetch_all(c).await?)
+}
+
+fn conditions(q: &mut QueryBuilder<Sqlite>, filter: &DocFilter) {
+    q.push(" WHERE 1 = 1");
+    let equal = [
+        (" AND kind = ", &filter.kind),
+        (" AND case_id = ", &filter.case_id),
+        (" AND holder = ", &filter.holder),
+        (" AND offer_to = ", &filter.offer_to),
+        (" AND place = ", &filter.place),
+        (" AND inside = ", &filter.inside),
+        (" AND due_at < ", &filter.due_before),
+    ];
+    for (sql, value) in equal {
+        if let Some(value) = value {
+            q.push(sql).push_bind(value.clone());
+        }
+    }
+    if let Some(active) = filter.active {
+        q.push(" AND active = ").push_bind(i64::from(active));
+    }
+}
+
+pub(super) async fn list_docs(
+    c: &mut SqliteConnection,
+    filter: &DocFilter,
+) -> Result<Vec<DocRow>, StoreError> {
+    let mut q = QueryBuilder::<Sqlite>::new("SELECT * FROM docs");
+    conditions(&mut q, filter);
+    let column = match filter.order {
+        DocOrder::Subject | DocOrder::Newest => None,
+        DocOrder::Number => Some("number"),
+        DocOrder::Due => Some("due_at"),
+        DocOrder::Name => Some("name"),
+    };
+    if let Some(column) = column {
+        q.push(" AND ").push(column).push(" IS NOT NULL");
+    }
+    if let Some(after) = &filter.after {
+        match column {
+            None if filter.order == DocOrder::Newest => {
+                q.push(" AND subject < ").push_bind(after.subject.clone())
+            }
+            None => q.push(" AND subject > ").push_bind(after.subject.clone()),
+            Some(column) => {
+                q.push(" AND (").push(column).push(", subject) > (");
+                if filter.order == DocOrder::Number {
+                    let key = after.key.parse::<i64>();
+                    q.push_bind(key.map_err(|_| {
+                        StoreError::Refused("the list's cursor is not a number".into())
+                    })?);
+                } else {
+                    q.push_bind(after.key.clone());
+                }
+                q.push(", ").push_bind(after.subject.clone()).push(")")
+            }
+        };
+    }
+    q.push(" ORDER BY ");
+    match column {
+        None if filter.order == DocOrder::Newest => q.push("subject DESC"),
+        None => q.push("subject"),
+        Some(column) => q.push(column).push(", subject"),
+    };
+    q.push(" LIMIT ")
+        .push_bind(i64::from(list_limit(filter.limit)));
+    Ok(q.build_query_as().fetch_all(c).await?)
+}
+
+impl SqliteStore {
+    async fn reader(&self) -> Result<PoolConnection<Sqlite>, StoreError> {
+        let pool: &SqlitePool = &self.readers;
+        Ok(pool.acquire().await?)
+    }
+}
+
+impl Reads for SqliteStore {
+    fn head(&self) -> Answer<'_, Head> {
+        Box::pin(async move { head(&mut *self.reader().await?).await })
+    }
+
+    fn counts(&self) -> Answer<'_, Counts> {
+        Box::pin(async move {
+            let row: (i64, i64, i64, i64, i64, i64) = sqlx::query_as(
+                "SELECT (SELECT count(*) FROM events), (SELECT count(*) FROM event_payloads), \
+                 (SELECT count(*) FROM tree_nodes), (SELECT count(*) FROM checkpoints), \
+                 (SELECT count(*) FROM touches), (SELECT count(*) FROM docs)",
+            )
+            .fetch_one(&self.readers)
+            .await?;
+            let n = i64::unsigned_abs;
+            Ok(Counts {
+                events: n(row.0),
+                payloads: n(row.1),
+                nodes: n(row.2),
+                checkpoints: n(row.3),
+                touches: n(row.4),
+                docs: n(row.5),
+            })
+        })
+    }
+
+    fn doc<'a>(&'a self, subject: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(async move {
+            let sql = "SELECT * FROM docs WHERE subject = ?";
+            Ok(sqlx::query_as(sql)
+                .bind(subject)
+                .fetch_optional(&self.readers)
+                .await?)
+        })
+    }
+
+    fn docs<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(async move { docs(&mut *self.reader().await?, subjects).await })
+    }
+
+    fn doc_by_code<'a>(&'a self, code: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(async move { doc_by_code(&mut *self.reader().await?, code).await })
+    }
+
+    fn doc_by_name<'a>(&'a self, kind: &'a str, name: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(async move { doc_by_name(&mut *self.reader().await?, kind, name).await })
+    }
+
+    fn list_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(async move { list_docs(&mut *self.reader().await?, filter).await })
+    }
+
+    fn count_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, u64> {
+        Box::pin(async move {
+            let mut q = QueryBuilder::<Sqlite>::new("SELECT count(*) FROM docs");
+            conditions(&mut q, filter);
+            let n: i64 = q.build_query_scalar().fetch_one(&self.readers).await?;
+            Ok(n.unsigned_abs())
+        })
+    }
+
+    fn seal<'a>(&'a self, number: &'a str) -> Answer<'a, Option<SealRow>> {
+        Box::pin(async move { seal(&mut *self.reader().await?, number).await })
+    }
+
+    fn command<'a>(&'a self, id: &'a str) -> Answer<'a, Option<CommandRow>> {
+        Box::pin(async move { command(&mut *self.reader().await?, id).await })
+    }
+
+    fn subject_count<'a>(&'a self, subject: &'a str) -> Answer<'a, u64> {
+        Box::pin(async move { subject_count(&mut *self.reader().await?, subject).await })
+    }
+
+    fn events_of<'a>(
+        &'a self,
+        subject: &'a str,
+        after_n: u64,
+        limit: u32,
+    ) -> Answer<'a, Vec<TouchedEvent>> {
+        Box::pin(async move {
+            let sql = "SELECT t.n AS n, e.seq AS seq, CAST(e.id AS BLOB) AS id, CAST(e.header AS BLOB) AS header, \
+                       CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields \
+                       FROM touches t JOIN events e ON e.seq = t.seq LEFT JOIN event_payloads p ON p.seq = e.seq \
+                       WHERE t.subject = ? AND t.n > ? ORDER BY t.n LIMIT ?";
+            let q = sqlx::query_as(sql)
+                .bind(subject)
+                .bind(int(after_n)?)
+                .bind(list_limit(limit));
+            Ok(q.fetch_all(&self.readers).await?)
+        })
+    }
+
+    fn event(&self, seq: u64) -> Answer<'_, Option<RawEvent>> {
+        Box::pin(async move {
+            let q = sqlx::query_as(raw_event!("WHERE e.seq = ?")).bind(int(seq)?);
+            Ok(q.fetch_optional(&self.readers).await?)
+        })
+    }
+
+    fn event_by_id<'a>(&'a self, id: &'a str) -> Answer<'a, Option<RawEvent>> {
+        Box::pin(async move {
+            Ok(sqlx::query_as(raw_event!("WHERE e.id = ?"))
+                .bind(id)
+                .fetch_optional(&self.readers)
+                .await?)
+        })
+    }
+
+    fn events(&self, from: i64, limit: u32) -> Answer<'_, Vec<RawEvent>> {
+        Box::pin(async move {
+            let q = sqlx::query_as(raw_event!("WHERE e.seq >= ? ORDER BY e.seq LIMIT ?"));
+            Ok(q.bind(from)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn orphan_payloads(&self, limit: u32) -> Answer<'_, Vec<i64>> {
+        Box::pin(async move {
+            let sql = "SELECT seq FROM event_payloads p \
+                       WHERE NOT EXISTS (SELECT 1 FROM events e WHERE e.seq = p.seq) ORDER BY seq LIMIT ?";
+            Ok(sqlx::query_scalar(sql)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchRow>> {
+        Box::pin(async move {
+            let sql =
+                "SELECT * FROM touches WHERE (subject, n) > (?, ?) ORDER BY subject, n LIMIT ?";
+            let q = sqlx::query_as(sql)
+                .bind(after.0)
+                .bind(after.1)
+                .bind(raw_limit(limit));
+            Ok(q.fetch_all(&self.readers).await?)
+        })
+    }
+
+    fn nodes<'a>(&'a self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>> {
+        Box::pin(async move { nodes(&mut *self.reader().await?, at).await })
+    }
+
+    fn nodes_page(&self, after: Option<(i64, i64)>, limit: u32) -> Answer<'_, Vec<RawNode>> {
+        Box::pin(async move {
+            let (level, idx) = after.unwrap_or((i64::MIN, i64::MIN));
+            let sql = "SELECT level, idx, CAST(hash AS BLOB) AS hash FROM tree_nodes \
+                       WHERE (level, idx) > (?, ?) ORDER BY level, idx LIMIT ?";
+            Ok(sqlx::query_as(sql)
+                .bind(level)
+                .bind(idx)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn latest_checkpoint(&self) -> Answer<'_, Option<CheckpointRow>> {
+        Box::pin(async move {
+            let sql = "SELECT size, note FROM checkpoints ORDER BY size DESC LIMIT 1";
+            Ok(sqlx::query_as(sql).fetch_optional(&self.readers).await?)
+        })
+    }
+
+    fn checkpoint_at_least(&self, size: u64) -> Answer<'_, Option<CheckpointRow>> {
+        Box::pin(async move {
+            let sql = "SELECT size, note FROM checkpoints WHERE size >= ? ORDER BY size LIMIT 1";
+            Ok(sqlx::query_as(sql)
+                .bind(int(size)?)
+                .fetch_optional(&self.readers)
+                .await?)
+        })
+    }
+
+    fn checkpoints(&self, after: i64, limit: u32) -> Answer<'_, Vec<RawCheckpoint>> {
+        Box::pin(async move {
+            let sql = "SELECT size, CAST(note AS BLOB) AS note FROM checkpoints WHERE size > ? ORDER BY size LIMIT ?";
+            Ok(sqlx::query_as(sql)
+                .bind(after)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn missing_guards(&self) -> Answer<'_, Vec<String>> {
+        Box::pin(async move {
+            let there: Vec<String> =
+                sqlx::query_scalar("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+                    .fetch_all(&self.readers)
+                    .await?;
+            Ok(GUARDS
+                .iter()
+                .filter(|g| !there.iter().any(|t| t == *g))
+                .map(|g| (*g).to_string())
+                .collect())
+        })
+    }
+}

@@ -1,0 +1,281 @@
+//! The write transaction.
+
+use std::collections::HashMap;
+
+use sqlx::{QueryBuilder, Sqlite, SqliteConnection, Transaction, query_builder::Separated};
+
+use super::{int, read};
+use crate::store::{
+    Answer, Batch, CommandRow, DocFilter, DocRow, Head, NodeRow, SealRow, StoreError, WriteTx,
+};
+
+/// SQLite takes 32,766 bound values in one statement (its documented default); this stays below.
+const BOUND_MAX: usize = 30_000;
+
+/// A transaction on the one connection that writes.
+pub(super) struct SqliteWriteTx {
+    tx: Transaction<'static, Sqlite>,
+}
+
+impl SqliteWriteTx {
+    pub(super) fn new(tx: Transaction<'static, Sqlite>) -> Self {
+        Self { tx }
+    }
+}
+
+/// Inserts rows, many with one statement.
+async fn insert<T>(
+    c: &mut SqliteConnection,
+    into: &str,
+    columns: usize,
+    end: &str,
+    rows: &[T],
+    bind: impl Fn(&mut Separated<'_, Sqlite, &'static str>, &T),
+) -> Result<(), StoreError> {
+    for chunk in rows.chunks((BOUND_MAX / columns).max(1)) {
+        let mut q = QueryBuilder::<Sqlite>::new(into);
+        q.push_values(chunk, |mut row, value| bind(&mut row, value));
+        q.push(end);
+        // Statements of many lengths would push the useful ones out of the connection's cache.
+        q.build().persistent(false).execute(&mut *c).await?;
+    }
+    Ok(())
+}
+
+async fn append(c: &mut SqliteConnection, batch: Batch) -> Result<(), StoreError> {
+    let size = read::head(c).await?.size;
+    for (event, at) in batch.events.iter().zip(size + 1..) {
+        if event.seq != at {
+            return Err(StoreError::Moved);
+        }
+    }
+    // Every number is at most this one, or refused before anything is written.
+    for seq in batch
+        .events
+        .iter()
+        .map(|e| e.seq)
+        .chain(batch.touches.iter().flat_map(|t| [t.n, t.seq]))
+    {
+        int(seq)?;
+    }
+    let events = batch
+        .events
+        .into_iter()
+        .map(|e| Ok((int(e.seq)?, e.id, e.header)));
+    let events = events.collect::<Result<Vec<_>, StoreError>>()?;
+    insert(
+        c,
+        "INSERT INTO events (seq, id, header) ",
+        3,
+        "",
+        &events,
+        |row, (seq, id, header)| {
+            row.push_bind(*seq)
+                .push_bind(id.clone())
+                .push_bind(header.clone());
+        },
+    )
+    .await?;
+
+    let payloads = batch
+        .payloads
+        .into_iter()
+        .map(|p| Ok((int(p.seq)?, p.salt, p.fields)));
+    let payloads = payloads.collect::<Result<Vec<_>, StoreError>>()?;
+    insert(
+        c,
+        "INSERT INTO event_payloads (seq, salt, fields) ",
+        3,
+        "",
+        &payloads,
+        |row, (seq, salt, fields)| {
+            row.push_bind(*seq)
+                .push_bind(salt.clone())
+                .push_bind(fields.clone());
+        },
+    )
+    .await?;
+
+    let nodes = batch
+        .nodes
+        .into_iter()
+        .map(|n| Ok((i64::from(n.level), int(n.idx)?, n.hash)));
+    let nodes = nodes.collect::<Result<Vec<_>, StoreError>>()?;
+    insert(
+        c,
+        "INSERT INTO tree_nodes (level, idx, hash) ",
+        3,
+        "",
+        &nodes,
+        |row, (level, idx, hash)| {
+            row.push_bind(*level)
+                .push_bind(*idx)
+                .push_bind(hash.clone());
+        },
+    )
+    .await?;
+
+    if let Some(checkpoint) = batch.checkpoint {
+        sqlx::query("INSERT INTO checkpoints (size, note) VALUES (?, ?)")
+            .bind(int(checkpoint.size)?)
+            .bind(checkpoint.note)
+            .execute(&mut *c)
+            .await?;
+    }
+
+    let touches = batch
+        .touches
+        .into_iter()
+        .map(|t| Ok((t.subject, int(t.n)?, int(t.seq)?)));
+    let touches = touches.collect::<Result<Vec<_>, StoreError>>()?;
+    insert(
+        c,
+        "INSERT INTO touches (subject, n, seq) ",
+        3,
+        "",
+        &touches,
+        |row, (subject, n, seq)| {
+            row.push_bind(subject.clone()).push_bind(*n).push_bind(*seq);
+        },
+    )
+    .await?;
+
+    put_docs(c, batch.docs).await?;
+
+    let seals = batch
+        .seals
+        .into_iter()
+        .map(|s| Ok((s.number, s.package, int(s.seq)?)));
+    let seals = seals.collect::<Result<Vec<_>, StoreError>>()?;
+    insert(
+        c,
+        "INSERT INTO seals (number, package, seq) ",
+        3,
+        "",
+        &seals,
+        |row, (number, package, seq)| {
+            row.push_bind(number.clone())
+                .push_bind(package.clone())
+                .push_bind(*seq);
+        },
+    )
+    .await?;
+
+    let commands = batch
+        .commands
+        .into_iter()
+        .map(|k| Ok((int(k.first_seq)?, int(k.count)?, k)));
+    let commands = commands.collect::<Result<Vec<_>, StoreError>>()?;
+    let into = "INSERT INTO commands (first_seq, count, id, fingerprint, actor, answer) ";
+    insert(c, into, 6, "", &commands, |row, (first, count, k)| {
+        row.push_bind(*first)
+            .push_bind(*count)
+            .push_bind(k.id.clone())
+            .push_bind(k.fingerprint.clone());
+        row.push_bind(k.actor.clone()).push_bind(k.answer.clone());
+    })
+    .await
+}
+
+async fn put_docs(c: &mut SqliteConnection, docs: Vec<DocRow>) -> Result<(), StoreError> {
+    // Of several for one subject the last counts; the order of first appearance stays.
+    let mut at: HashMap<String, usize> = HashMap::with_capacity(docs.len());
+    let mut last: Vec<DocRow> = Vec::with_capacity(docs.len());
+    for doc in docs {
+        if let Some(slot) = at.get(&doc.subject).and_then(|&i| last.get_mut(i)) {
+            *slot = doc;
+        } else {
+            at.insert(doc.subject.clone(), last.len());
+            last.push(doc);
+        }
+    }
+    let into = "INSERT INTO docs (subject, kind, case_id, number, code, name, holder, inside, offer_to, due_at, place, \
+                active, doc) ";
+    let end = " ON CONFLICT (subject) DO UPDATE SET kind = excluded.kind, case_id = excluded.case_id, \
+               number = excluded.number, code = excluded.code, name = excluded.name, holder = excluded.holder, \
+               inside = excluded.inside, offer_to = excluded.offer_to, due_at = excluded.due_at, \
+               place = excluded.place, active = excluded.active, doc = excluded.doc";
+    insert(c, into, 13, end, &last, |row, d| {
+        row.push_bind(d.subject.clone())
+            .push_bind(d.kind.clone())
+            .push_bind(d.case_id.clone())
+            .push_bind(d.number);
+        row.push_bind(d.code.clone())
+            .push_bind(d.name.clone())
+            .push_bind(d.holder.clone());
+        row.push_bind(d.inside.clone())
+            .push_bind(d.offer_to.clone())
+            .push_bind(d.due_at.clone());
+        row.push_bind(d.place.clone())
+            .push_bind(i64::from(d.active))
+            .push_bind(d.doc.clone());
+    })
+    .await
+}
+
+impl WriteTx for SqliteWriteTx {
+    fn head(&mut self) -> Answer<'_, Head> {
+        Box::pin(read::head(&mut self.tx))
+    }
+
+    fn load_docs<'a>(&'a mut self, subjects: &'a [String]) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(read::docs(&mut self.tx, subjects))
+    }
+
+    fn list_docs<'a>(&'a mut self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(read::list_docs(&mut self.tx, filter))
+    }
+
+    fn lookup<'a>(&'a mut self, kind: &'a str, name: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(read::doc_by_name(&mut self.tx, kind, name))
+    }
+
+    fn lookup_code<'a>(&'a mut self, code: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(read::doc_by_code(&mut self.tx, code))
+    }
+
+    fn lookup_seal<'a>(&'a mut self, number: &'a str) -> Answer<'a, Option<SealRow>> {
+        Box::pin(read::seal(&mut self.tx, number))
+    }
+
+    fn subject_count<'a>(&'a mut self, subject: &'a str) -> Answer<'a, u64> {
+        Box::pin(read::subject_count(&mut self.tx, subject))
+    }
+
+    fn max_number<'a>(&'a mut self, case_id: &'a str, kind: &'a str) -> Answer<'a, i64> {
+        Box::pin(read::max_number(&mut self.tx, case_id, kind))
+    }
+
+    fn command<'a>(&'a mut self, id: &'a str) -> Answer<'a, Option<CommandRow>> {
+        Box::pin(read::command(&mut self.tx, id))
+    }
+
+    fn nodes<'a>(&'a mut self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>> {
+        Box::pin(read::nodes(&mut self.tx, at))
+    }
+
+    fn append(&mut self, batch: Batch) -> Answer<'_, ()> {
+        Box::pin(append(&mut self.tx, batch))
+    }
+
+    fn clear_read_models(&mut self) -> Answer<'_, ()> {
+        Box::pin(async move {
+            for sql in [
+                "DELETE FROM touches",
+                "DELETE FROM docs",
+                "DELETE FROM seals",
+            ] {
+                sqlx::query(sql).execute(&mut *self.tx).await?;
+            }
+            Ok(())
+        })
+    }
+
+    fn commit(self: Box<Self>) -> Answer<'static, ()> {
+        Box::pin(async move { Ok(self.tx.commit().await?) })
+    }
+
+    fn rollback(self: Box<Self>) -> Answer<'static, ()> {
+        Box::pin(async move { Ok(self.tx.rollback().await?) })
+    }
+}
