@@ -6,3 +6,4 @@ mod custody;
 mod edges;
 mod imaging;
 mod people;
+mod web;

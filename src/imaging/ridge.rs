@@ -321,8 +321,8 @@ const DOTS: [[u8; 5]; 11] = [
 impl Scale {
     fn dark(&self, x: u32, y: u32) -> bool {
         let ppm = self.ppm;
-        // From 2 mm inside to the last whole millimetre that leaves 3 mm for the unit.
-        let (start, marks) = (2 * ppm, self.width_mm.saturating_sub(5));
+        // From 2 mm inside to the last whole millimetre that leaves 4 mm for the unit.
+        let (start, marks) = (2 * ppm, self.width_mm.saturating_sub(6));
         let thick = (ppm / 8).max(1);
         if y < thick {
             return x >= start && x <= start + marks * ppm;

@@ -1,1 +1,5 @@
 //! Pages and JSON API.
+
+pub mod assets;
+pub mod draw;
+pub mod frame;

@@ -1,0 +1,13 @@
+//! The style sheet and the script, part of the program.
+
+/// The style sheet, served as `/style.css`.
+pub const STYLE: &str = include_str!("assets/style.css");
+
+/// The script, served as `/script.js`.
+pub const SCRIPT: &str = include_str!("assets/script.js");
+
+/// The icon, served as `/icon.svg`.
+pub const ICON: &str = include_str!("assets/icon.svg");
+
+/// The content security policy of every page: nothing from elsewhere, nothing inline.
+pub const POLICY: &str = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
