@@ -7,3 +7,4 @@ mod edges;
 mod imaging;
 mod people;
 mod web;
+mod store;
