@@ -6,5 +6,5 @@ mod custody;
 mod edges;
 mod imaging;
 mod people;
-mod web;
 mod store;
+mod web;
