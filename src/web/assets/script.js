@@ -56,6 +56,7 @@ function turn(card) {
   sides.forEach((side, i) => {
     side.hidden = i !== (shown + 1) % sides.length;
   });
+  card.classList.add("turned");
   const front = !sides[0].hidden;
   const said = card.querySelector("[data-card-said]");
   if (said) said.textContent = front ? "Front of the card" : "Back of the card";

@@ -148,11 +148,11 @@ fn seal_words(seal: &SealMark) -> String {
 }
 
 fn knot_words(knot: &Knot) -> String {
-    let mut text = shorten(&knot.label, LONGEST);
     if knot.flagged {
-        text.push_str(", attention");
+        shorten(&format!("attention: {}", knot.label), LONGEST)
+    } else {
+        shorten(&knot.label, LONGEST)
     }
-    text
 }
 
 fn knot(out: &mut String, knot: &Knot, x: f64, y: f64) {
@@ -219,8 +219,12 @@ fn stretch(out: &mut String, stretch: &Stretch, upright: bool, a: f64, b: f64, c
             line(out, "held place", upright, a, b, c + 3.5);
         }
         StretchKind::Break => {
-            ragged(out, upright, a + 1.0, c, 1.0);
-            ragged(out, upright, b - 1.0, c, -1.0);
+            // Clear of the knots at both ends, where there is room.
+            let clear = ((b - a) / 4.0).clamp(1.0, 12.0);
+            line(out, "stub", upright, a, a + clear, c);
+            line(out, "stub", upright, b - clear, b, c);
+            ragged(out, upright, a + clear, c, 1.0);
+            ragged(out, upright, b - clear, c, -1.0);
         }
         kind => line(out, &format!("held {}", kind.slug()), upright, a, b, c),
     }
@@ -316,16 +320,19 @@ fn across(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str) {
             escape(&tick.label)
         );
     }
-    for (label, ((at, _), lane)) in above.iter().zip(above_at.iter().zip(&above_lanes)) {
-        let text_y = y - 22.0 - LINE * lane_height(*lane);
+    let text_y = |lane: usize| y - 22.0 - LINE * lane_height(lane);
+    for (label, lane) in above.iter().zip(&above_lanes) {
         let foot = x(label.at);
         let _ = write!(
             out,
             "<path class=\"leader\" d=\"M{foot:.1} {:.1}V{:.1}\"/>",
-            text_y + 3.0,
+            text_y(*lane) + 3.0,
             y - 8.0
         );
-        text(out, label, *at, text_y);
+    }
+    // Texts after all leaders, so that none is struck through.
+    for (label, ((at, _), lane)) in above.iter().zip(above_at.iter().zip(&above_lanes)) {
+        text(out, label, *at, text_y(*lane));
     }
     for (label, ((at, _), lane)) in below.iter().zip(below_at.iter().zip(&below_lanes)) {
         text(out, label, *at, y + 34.0 + LINE * lane_height(*lane));
