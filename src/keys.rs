@@ -16,6 +16,8 @@ use ed25519_dalek::{SigningKey, VerifyingKey};
 use hmac::{Hmac, KeyInit as _, Mac as _};
 use sha2::Sha256;
 
+use crate::ledger::checkpoint::{Key, NoteError, VerifyingKey as NoteKey};
+
 const SEED_FILE: &str = "checkpoint.seed";
 const SECRET_FILE: &str = "server.secret";
 const PUBLIC_FILE: &str = "checkpoint.vkey";
@@ -123,6 +125,14 @@ impl Keys {
         self.signing.verifying_key()
     }
 
+    /// The same key under the name it signs checkpoints with.
+    ///
+    /// # Errors
+    /// When the name can't stand in a signed note.
+    pub fn checkpoint(&self, name: &str) -> Result<Key, NoteError> {
+        Key::new(self.signing.as_bytes(), name)
+    }
+
     /// The secret behind sessions and forms.
     #[must_use]
     pub fn secret(&self) -> &Secret {
@@ -130,16 +140,14 @@ impl Keys {
     }
 }
 
-/// Writes the public key, as one line in the form in which witnesses and verifiers take it, beside the private one. It
+/// Writes the public key beside the private one, as one line in the form in which witnesses and verifiers take it. It
 /// may be read by everybody and written again.
 ///
 /// # Errors
 /// When the file system refuses.
-pub fn write_public(folder: &Path, line: &str) -> Result<PathBuf, KeysError> {
+pub fn write_public(folder: &Path, key: &NoteKey) -> Result<PathBuf, KeysError> {
     let path = folder.join(PUBLIC_FILE);
-    let mut text = line.trim_end().to_owned();
-    text.push('\n');
-    fs::write(&path, text).map_err(at(&path))?;
+    fs::write(&path, format!("{key}\n")).map_err(at(&path))?;
     fs::set_permissions(&path, fs::Permissions::from_mode(0o644)).map_err(at(&path))?;
     Ok(path)
 }

@@ -3,6 +3,7 @@
 use std::{fs, os::unix::fs::PermissionsExt};
 
 use liftledger::keys::{Keys, KeysError, write_public};
+use liftledger::ledger::checkpoint::{VerifyingKey, open_text, sign_text};
 
 #[test]
 fn keys_are_made_once_and_stay_the_same() {
@@ -89,13 +90,25 @@ fn a_token_is_good_for_its_purpose_only() {
 #[test]
 fn the_public_key_is_for_everybody() {
     let dir = tempfile::tempdir().unwrap();
-    let path = write_public(dir.path(), "boatyard+00000000+key\n").unwrap();
-    assert_eq!(
-        fs::read_to_string(&path).unwrap(),
-        "boatyard+00000000+key\n"
-    );
+    let key = Keys::from_seed([7; 32]).checkpoint("boatyard").unwrap();
+    let path = write_public(dir.path(), key.verifying_key()).unwrap();
+    let line = fs::read_to_string(&path).unwrap();
+    assert!(line.starts_with("boatyard+") && line.ends_with('\n'));
+    let read: VerifyingKey = line.trim_end().parse().unwrap();
+    assert_eq!(read.to_string(), key.verifying_key().to_string());
     assert_eq!(
         fs::metadata(path).unwrap().permissions().mode() & 0o777,
         0o644
     );
+}
+
+#[test]
+fn the_key_on_disk_signs_what_its_public_half_opens() {
+    let keys = Keys::from_seed([7; 32]);
+    let key = keys.checkpoint("boatyard").unwrap();
+    let note = sign_text("one line\n", &key).unwrap();
+    assert_eq!(open_text(&note, key.verifying_key()).unwrap(), "one line\n");
+    let other = Keys::from_seed([8; 32]).checkpoint("boatyard").unwrap();
+    assert!(open_text(&note, other.verifying_key()).is_err());
+    assert!(keys.checkpoint("a name with spaces").is_err());
 }
