@@ -1,3 +1,7 @@
 //! Parses arguments and calls the command line.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    liftledger::cli::run(std::env::args_os())
+}

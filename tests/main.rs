@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod app;
+mod cli;
 mod custody;
 mod edges;
 mod imaging;

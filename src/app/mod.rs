@@ -1,7 +1,12 @@
 //! The application: one append path, and what pages and commands read.
 
+pub mod audit;
+pub mod export;
+pub mod record;
 pub mod replay;
+pub mod rows;
 pub mod stage;
 
+pub use record::{RecordError, Recorded, Recorder, Sent, Tools};
 pub use replay::replay;
 pub use stage::{Stage, StageError};

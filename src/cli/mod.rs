@@ -1,1 +1,54 @@
 //! The command line, one file a command.
+//!
+//! Exit codes: 0 well, 1 could not run, 2 verification failed.
+
+mod verify;
+
+use std::{ffi::OsString, io::Write, process::ExitCode};
+
+use clap::{Parser, Subcommand};
+
+/// Verification failed.
+pub const FAILED: u8 = 2;
+
+/// Evidence-lift chain-of-custody and packaging ledger.
+#[derive(Debug, Parser)]
+#[command(
+    name = "liftledger",
+    version,
+    about,
+    after_help = "Exit codes: 0 well, 1 could not run, 2 verification failed."
+)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Verify(verify::Verify),
+}
+
+/// Runs the command that the arguments name; the answer is the process's exit code.
+#[must_use]
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(e) => {
+            // Help and version are answers, not errors.
+            let code = if e.use_stderr() { 1 } else { 0 };
+            let _ = e.print();
+            return ExitCode::from(code);
+        }
+    };
+    let done = match arguments.command {
+        Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),
+    };
+    match done {
+        Ok(code) => ExitCode::from(code),
+        Err(e) => {
+            let _ = writeln!(std::io::stderr(), "liftledger: {e:#}");
+            ExitCode::from(1)
+        }
+    }
+}

@@ -1,0 +1,281 @@
+//! The whole database checked: the ledger from its raw rows, then the read models against a replay of the events.
+//!
+//! Memory grows with the number of records (people, cases, items …), since the replay holds them all.
+
+use std::collections::HashMap;
+
+use crate::custody::State;
+use crate::ids::{Seq, Subject};
+use crate::ledger::checkpoint::VerifyingKey;
+use crate::ledger::event::Event;
+use crate::ledger::payload::Salt;
+use crate::ledger::verify::{self, Options, Verifier};
+use crate::store::{DocFilter, LIST_MAX, RAW_MAX, Store, StoreError};
+
+use super::{replay, rows};
+
+/// What was gone through and all that was found.
+#[derive(Clone, Debug)]
+pub struct Audit {
+    /// The ledger by itself.
+    pub ledger: verify::Report,
+    /// Where a read model or a guard disagrees: the subject or table, and why.
+    pub models: Vec<Disagreement>,
+}
+
+/// A read model that does not say what the events say, or a guard that is gone.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Disagreement {
+    /// `read-model-differs`, `read-model-missing`, `read-model-extra`, `count-differs`, `event-leads-nowhere`,
+    /// `guard-missing`.
+    pub code: &'static str,
+    /// The event, where one is meant.
+    pub seq: Option<Seq>,
+    /// For people.
+    pub text: String,
+}
+
+impl Audit {
+    /// Whether nothing was found.
+    #[must_use]
+    pub fn is_clean(&self) -> bool {
+        self.ledger.is_clean() && self.models.is_empty()
+    }
+}
+
+fn opened(raw: &crate::store::RawEvent) -> Option<Event> {
+    let salt: [u8; 16] = raw.salt.clone()?.try_into().ok()?;
+    Event::open(raw.header.clone()?, Salt(salt), raw.fields.as_deref()?).ok()
+}
+
+/// Goes through everything. `external` are checkpoints that somebody else kept; `progress` hears how many events are done.
+///
+/// # Errors
+/// Where the database cannot be read. What is wrong with its content is in the [`Audit`].
+pub async fn audit(
+    store: &dyn Store,
+    key: &VerifyingKey,
+    external: &[String],
+    mut progress: impl FnMut(u64) + Send,
+) -> Result<Audit, StoreError> {
+    let mut verifier = Verifier::new(key.clone(), Options::default());
+    let mut state = State::default();
+    let mut models = Vec::new();
+    let mut counts: HashMap<Subject, u64> = HashMap::new();
+    let mut last_seq: HashMap<Subject, Seq> = HashMap::new();
+    let (mut from, mut done) = (i64::MIN, 0_u64);
+    loop {
+        let page = store.events(from, RAW_MAX).await?;
+        let Some(last) = page.last() else { break };
+        let end = last.seq;
+        let raw: Vec<verify::RawEvent> = page
+            .iter()
+            .map(|e| verify::RawEvent {
+                seq: e.seq,
+                id: e.id.clone().unwrap_or_default(),
+                header: e.header.clone().unwrap_or_default(),
+                salt: e.salt.clone(),
+                fields: e.fields.clone(),
+            })
+            .collect();
+        tokio::task::block_in_place(|| verifier.push(&raw));
+        for event in page.iter().filter_map(opened) {
+            for touch in &event.header.touches {
+                counts.insert(touch.subject, touch.n);
+                last_seq.insert(touch.subject, event.header.seq);
+            }
+            if let Err(stuck) = replay::step(&mut state, &event) {
+                models.push(Disagreement {
+                    code: "event-leads-nowhere",
+                    seq: Some(stuck.seq),
+                    text: stuck.why,
+                });
+            }
+        }
+        done += page.len() as u64;
+        progress(done);
+        let Some(next) = end.checked_add(1) else {
+            break;
+        };
+        from = next;
+    }
+    for seq in store.orphan_payloads(RAW_MAX).await? {
+        verifier.push_payload_without_event(seq);
+    }
+    let mut after = None;
+    loop {
+        let page = store.nodes_page(after, RAW_MAX).await?;
+        let Some(last) = page.last() else { break };
+        after = Some((last.level, last.idx));
+        let raw: Vec<verify::RawNode> = page
+            .into_iter()
+            .map(|n| verify::RawNode {
+                level: n.level,
+                index: n.idx,
+                hash: n.hash.unwrap_or_default(),
+            })
+            .collect();
+        verifier.push_nodes(&raw);
+    }
+    let mut after = i64::MIN;
+    loop {
+        let page = store.checkpoints(after, RAW_MAX).await?;
+        let Some(last) = page.last() else { break };
+        after = last.size;
+        for one in page {
+            let note = one.note.unwrap_or_default();
+            verifier.push_checkpoint(&verify::RawCheckpoint {
+                size: one.size,
+                note,
+            });
+        }
+    }
+    for note in external {
+        verifier.external_checkpoint(note);
+    }
+    let ledger = tokio::task::block_in_place(|| verifier.finish());
+    for guard in store.missing_guards().await? {
+        models.push(Disagreement {
+            code: "guard-missing",
+            seq: None,
+            text: format!(
+                "the guard {guard} is gone: rows could have been changed without a refusal"
+            ),
+        });
+    }
+    compare(store, &state, &last_seq, &mut models).await?;
+    touches(store, &counts, &last_seq, &mut models).await?;
+    Ok(Audit { ledger, models })
+}
+
+/// Every document against the replayed state, and every subject of the state against its document.
+async fn compare(
+    store: &dyn Store,
+    state: &State,
+    last_seq: &HashMap<Subject, Seq>,
+    models: &mut Vec<Disagreement>,
+) -> Result<(), StoreError> {
+    let mut missing: HashMap<String, Subject> = HashMap::new();
+    missing.extend(
+        state
+            .people
+            .keys()
+            .map(|x| Subject::Person(*x))
+            .map(|s| (s.to_string(), s)),
+    );
+    missing.extend(
+        state
+            .places
+            .keys()
+            .map(|x| Subject::Place(*x))
+            .map(|s| (s.to_string(), s)),
+    );
+    missing.extend(
+        state
+            .cases
+            .keys()
+            .map(|x| Subject::Case(*x))
+            .map(|s| (s.to_string(), s)),
+    );
+    missing.extend(
+        state
+            .marks
+            .keys()
+            .map(|x| Subject::Mark(*x))
+            .map(|s| (s.to_string(), s)),
+    );
+    missing.extend(
+        state
+            .items
+            .keys()
+            .map(|x| Subject::Item(*x))
+            .map(|s| (s.to_string(), s)),
+    );
+    missing.extend(
+        state
+            .packages
+            .keys()
+            .map(|x| Subject::Package(*x))
+            .map(|s| (s.to_string(), s)),
+    );
+    let mut filter = DocFilter {
+        limit: LIST_MAX,
+        ..DocFilter::default()
+    };
+    loop {
+        let page = store.list_docs(&filter).await?;
+        let Some(last) = page.last() else { break };
+        filter.after = Some(last.cursor(filter.order));
+        for row in page {
+            let Some(subject) = missing.remove(&row.subject) else {
+                models.push(Disagreement {
+                    code: "read-model-extra",
+                    seq: None,
+                    text: format!("{} is listed, but no event made it", row.subject),
+                });
+                continue;
+            };
+            let right =
+                rows::row(state, subject).map_err(|e| StoreError::Corrupt(e.to_string()))?;
+            if right.as_ref() != Some(&row) {
+                models.push(Disagreement {
+                    code: "read-model-differs",
+                    seq: last_seq.get(&subject).copied(),
+                    text: format!("{subject} is listed otherwise than its events say"),
+                });
+            }
+        }
+    }
+    let mut left: Vec<(String, Subject)> = missing.into_iter().collect();
+    left.sort();
+    models.extend(left.into_iter().map(|(name, subject)| Disagreement {
+        code: "read-model-missing",
+        seq: last_seq.get(&subject).copied(),
+        text: format!("{name} is not listed, but its events are there"),
+    }));
+    Ok(())
+}
+
+/// The counts that the index of touches gives, against those of the headers.
+async fn touches(
+    store: &dyn Store,
+    counts: &HashMap<Subject, u64>,
+    last_seq: &HashMap<Subject, Seq>,
+    models: &mut Vec<Disagreement>,
+) -> Result<(), StoreError> {
+    let mut listed: HashMap<String, u64> = HashMap::new();
+    let mut after = (String::new(), 0_i64);
+    loop {
+        let page = store.touches((&after.0, after.1), RAW_MAX).await?;
+        let Some(last) = page.last() else { break };
+        after = (
+            last.subject.clone(),
+            i64::try_from(last.n).unwrap_or(i64::MAX),
+        );
+        for touch in page {
+            *listed.entry(touch.subject).or_insert(0) += 1;
+        }
+    }
+    let mut all: Vec<&Subject> = counts.keys().collect();
+    all.sort();
+    for subject in all {
+        let n = listed.remove(&subject.to_string()).unwrap_or(0);
+        if Some(&n) != counts.get(subject) {
+            models.push(Disagreement {
+                code: "count-differs",
+                seq: last_seq.get(subject).copied(),
+                text: format!(
+                    "the index lists {n} events of {subject}; its events count otherwise"
+                ),
+            });
+        }
+    }
+    let mut left: Vec<String> = listed.into_keys().collect();
+    left.sort();
+    models.extend(left.into_iter().map(|s| Disagreement {
+        code: "count-differs",
+        seq: None,
+        text: format!("the index lists events of {s}, which has none"),
+    }));
+    Ok(())
+}

@@ -1,0 +1,93 @@
+//! An export folder's files from events: the whole ledger, or the part that belongs to some subjects.
+
+use std::collections::BTreeMap;
+
+use crate::ids::{Digest, Subject};
+use crate::ledger::event::Event;
+use crate::ledger::export::{Line, Proof, subjects_to_bytes};
+use crate::ledger::merkle::{TreeError, inclusion};
+
+/// The files of an export folder, by content; their names are in [`crate::ledger::export`].
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Folder {
+    /// `events.jsonl`
+    pub events: Vec<u8>,
+    /// `checkpoint.txt`
+    pub checkpoint: Vec<u8>,
+    /// `vkey.txt`
+    pub vkey: Vec<u8>,
+    /// `proofs.jsonl`, for a part.
+    pub proofs: Option<Vec<u8>>,
+    /// `subjects.json`
+    pub subjects: Vec<u8>,
+}
+
+fn counts<'a>(
+    events: impl IntoIterator<Item = &'a Event>,
+    of: impl Fn(Subject) -> bool,
+) -> BTreeMap<Subject, u64> {
+    let mut counts = BTreeMap::new();
+    for event in events {
+        for touch in event.header.touches.iter().filter(|t| of(t.subject)) {
+            let n = counts.entry(touch.subject).or_insert(0);
+            *n = (*n).max(touch.n);
+        }
+    }
+    counts
+}
+
+/// The whole ledger, up to a checkpoint over exactly these events.
+#[must_use]
+pub fn whole(events: &[Event], checkpoint: &str, vkey: &str) -> Folder {
+    Folder {
+        events: events
+            .iter()
+            .flat_map(|e| Line::whole(e).to_bytes())
+            .collect(),
+        checkpoint: checkpoint.as_bytes().to_vec(),
+        vkey: format!("{vkey}\n").into_bytes(),
+        proofs: None,
+        subjects: subjects_to_bytes(&counts(events, |_| true)),
+    }
+}
+
+/// The events that touch one of these subjects, each with its proof in a tree of `size` leaves; `lookup` gives the tree's
+/// nodes. The counts stated are of these subjects only: of any other the part holds some events but not all.
+///
+/// # Errors
+/// [`TreeError`] where a node is missing.
+pub fn part(
+    events: &[Event],
+    subjects: &[Subject],
+    size: u64,
+    lookup: impl Fn(u8, u64) -> Option<Digest>,
+    checkpoint: &str,
+    vkey: &str,
+) -> Result<Folder, TreeError> {
+    let of = |s: Subject| subjects.contains(&s);
+    let mine: Vec<&Event> = events
+        .iter()
+        .filter(|e| e.header.touches.iter().any(|t| of(t.subject)))
+        .collect();
+    let mut proofs = Vec::new();
+    for event in &mine {
+        let seq = event.header.seq;
+        proofs.extend(
+            Proof {
+                seq,
+                path: inclusion(seq - 1, size, &lookup)?,
+            }
+            .to_bytes(),
+        );
+    }
+    Ok(Folder {
+        events: mine
+            .iter()
+            .flat_map(|e| Line::whole(e).to_bytes())
+            .collect(),
+        checkpoint: checkpoint.as_bytes().to_vec(),
+        vkey: format!("{vkey}\n").into_bytes(),
+        proofs: Some(proofs),
+        subjects: subjects_to_bytes(&counts(mine.iter().copied(), of)),
+    })
+}

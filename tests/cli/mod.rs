@@ -1,0 +1,3 @@
+//! The command line, run as a process.
+
+mod verify;
