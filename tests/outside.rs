@@ -1,1 +1,5 @@
+//! Checks against programs and libraries that we did not write; `tests/run` installs them. A missing one is a failure.
+#![allow(clippy::unwrap_used)]
 
+#[path = "outside/libraries.rs"]
+mod libraries;
