@@ -1,0 +1,15 @@
+//! Lifting: handedness, media, setting time, contrast, and the data behind them.
+
+mod chains;
+mod codes;
+mod handedness;
+mod loading;
+mod media;
+mod set_time;
+
+use liftledger::trade::TradeRules;
+
+/// The rules compiled into the program.
+pub fn rules() -> TradeRules {
+    TradeRules::load_embedded().unwrap()
+}
