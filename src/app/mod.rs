@@ -2,6 +2,8 @@
 
 pub mod audit;
 pub mod export;
+pub mod house;
+pub mod knowledge;
 pub mod record;
 pub mod replay;
 pub mod rows;

@@ -2,6 +2,7 @@
 //!
 //! Exit codes: 0 well, 1 could not run, 2 verification failed.
 
+mod person;
 mod verify;
 
 use std::{ffi::OsString, io::Write, process::ExitCode};
@@ -26,6 +27,7 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Person(person::Person),
     Verify(verify::Verify),
 }
 
@@ -42,6 +44,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let done = match arguments.command {
+        Command::Person(person) => person.run(&mut std::io::stdout().lock()),
         Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),
     };
     match done {
@@ -51,4 +54,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             ExitCode::from(1)
         }
     }
+}
+
+/// The runtime for commands that open a data folder.
+fn runtime() -> anyhow::Result<tokio::runtime::Runtime> {
+    Ok(tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()?)
 }

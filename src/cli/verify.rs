@@ -1,4 +1,4 @@
-//! `liftledger verify`: checks an exported folder without a server.
+//! `liftledger verify`: checks an exported folder without a server, or a ledger's whole database.
 
 use std::{fs::File, io::Read, io::Write, path::Path, path::PathBuf};
 
@@ -6,6 +6,8 @@ use anyhow::{Context, bail};
 use clap::Args;
 
 use super::FAILED;
+use crate::app::audit::audit;
+use crate::app::house::House;
 use crate::ledger::checkpoint::VerifyingKey;
 use crate::ledger::export;
 use crate::ledger::verify::folder::{Files, part, whole};
@@ -13,19 +15,31 @@ use crate::ledger::verify::folder::{Files, part, whole};
 /// The largest file that is read, in bytes: 4 GB.
 const MAX_FILE: u64 = 4_000_000_000;
 
-/// Check an exported folder: nothing altered, inserted, left out or moved since its checkpoint.
+/// Check a ledger or an exported folder: nothing altered, inserted, left out or moved since its checkpoint.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   liftledger verify --folder export-HC-26-0117
   liftledger verify --folder export --key \"$(cat agency-key.txt)\"
   liftledger verify --folder export --json
+  liftledger verify --data ledger --checkpoint kept-elsewhere.txt
 
 What it shows: that the events are those the checkpoint was signed over. What it does not: whether a history was
 rewritten whole before the checkpoint; only a checkpoint that somebody else kept shows that.")]
 pub(super) struct Verify {
-    /// The folder with events.jsonl, checkpoint.txt and vkey.txt.
+    /// An exported folder with events.jsonl, checkpoint.txt and vkey.txt.
+    #[arg(
+        long,
+        value_name = "DIR",
+        required_unless_present = "data",
+        conflicts_with = "data"
+    )]
+    folder: Option<PathBuf>,
+    /// The data folder of a ledger: everything in its database is checked, and the read models against its events.
     #[arg(long, value_name = "DIR")]
-    folder: PathBuf,
+    data: Option<PathBuf>,
+    /// A checkpoint that somebody else kept: the database must still contain that history.
+    #[arg(long, value_name = "FILE", requires = "data")]
+    checkpoint: Vec<PathBuf>,
     /// The ledger's key as you have it from elsewhere. Without it the folder's own key is used, which shows only that
     /// the folder agrees with itself.
     #[arg(long, value_name = "VKEY")]
@@ -71,11 +85,88 @@ impl Verify {
             ),
             None => None,
         };
-        let events = read(&self.folder, export::EVENTS)?;
-        let checkpoint = read(&self.folder, export::CHECKPOINT)?;
-        let vkey = read(&self.folder, export::VKEY)?;
-        let proofs = read_if_there(&self.folder, export::PROOFS)?;
-        let subjects = read_if_there(&self.folder, export::SUBJECTS)?;
+        match (&self.folder, &self.data) {
+            (Some(folder), _) => self.folder(folder, trusted.as_ref(), out),
+            (None, Some(data)) => self.data(data, trusted, out),
+            (None, None) => {
+                bail!("name an exported folder with --folder or a data folder with --data")
+            }
+        }
+    }
+
+    fn data(
+        &self,
+        data: &Path,
+        trusted: Option<VerifyingKey>,
+        out: &mut impl Write,
+    ) -> anyhow::Result<u8> {
+        let mut external = Vec::new();
+        for path in &self.checkpoint {
+            let bytes = read(
+                path.parent().unwrap_or(Path::new("")),
+                &path.file_name().unwrap_or_default().to_string_lossy(),
+            )?;
+            external.push(
+                String::from_utf8(bytes)
+                    .with_context(|| format!("{} is not text", path.display()))?,
+            );
+        }
+        let audit = super::runtime()?.block_on(async {
+            let house = House::open(data).await?;
+            let key = trusted.unwrap_or_else(|| house.verifying.clone());
+            // A line now and then on the error stream: a large ledger takes a while.
+            let mut told = 0;
+            let audit = audit(house.store.as_ref(), &key, &external, |done| {
+                if done >= told + 100_000 {
+                    told = done;
+                    let _ = writeln!(std::io::stderr(), "{done} events read");
+                }
+            })
+            .await;
+            house.close().await;
+            anyhow::Ok(audit?)
+        })?;
+        if self.json {
+            let models: Vec<_> = audit
+                .models
+                .iter()
+                .map(|d| serde_json::json!({"code": d.code, "seq": d.seq, "text": d.text}))
+                .collect();
+            let all = serde_json::json!({"ledger": audit.ledger, "models": models});
+            serde_json::to_writer_pretty(&mut *out, &all)?;
+            writeln!(out)?;
+        } else {
+            for finding in &audit.ledger.findings {
+                writeln!(out, "{finding}")?;
+            }
+            for one in &audit.models {
+                match one.seq {
+                    Some(seq) => writeln!(out, "{}: event {seq}: {}", one.code, one.text)?,
+                    None => writeln!(out, "{}: {}", one.code, one.text)?,
+                }
+            }
+            writeln!(
+                out,
+                "{} events checked, {} findings, tree head {}",
+                audit.ledger.events,
+                audit.ledger.findings.len() + audit.models.len(),
+                audit.ledger.root
+            )?;
+        }
+        Ok(if audit.is_clean() { 0 } else { FAILED })
+    }
+
+    fn folder(
+        &self,
+        folder: &Path,
+        trusted: Option<&VerifyingKey>,
+        out: &mut impl Write,
+    ) -> anyhow::Result<u8> {
+        let events = read(folder, export::EVENTS)?;
+        let checkpoint = read(folder, export::CHECKPOINT)?;
+        let vkey = read(folder, export::VKEY)?;
+        let proofs = read_if_there(folder, export::PROOFS)?;
+        let subjects = read_if_there(folder, export::SUBJECTS)?;
         let files = Files {
             events: &events,
             checkpoint: &checkpoint,
@@ -86,9 +177,9 @@ impl Verify {
         // A part carries a proof for each of its events; a whole ledger needs none.
         let is_part = proofs.is_some();
         let report = if is_part {
-            part(&files, trusted.as_ref())
+            part(&files, trusted)
         } else {
-            whole(&files, trusted.as_ref())
+            whole(&files, trusted)
         };
         if self.json {
             serde_json::to_writer_pretty(&mut *out, &report)?;
