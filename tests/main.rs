@@ -7,5 +7,6 @@ mod custody;
 mod edges;
 mod imaging;
 mod people;
+mod reports;
 mod store;
 mod web;

@@ -1,5 +1,11 @@
 //! Checks against programs and libraries that we did not write; `tests/run` installs them. A missing one is a failure.
 #![allow(clippy::unwrap_used)]
 
+#[path = "outside/labels.rs"]
+mod labels;
 #[path = "outside/libraries.rs"]
 mod libraries;
+#[path = "outside/report.rs"]
+mod report;
+#[path = "reports/sample.rs"]
+mod reports_sample;

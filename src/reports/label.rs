@@ -416,7 +416,7 @@ fn facts(c: &mut Canvas, area: Area, most: f64, list: &[(&str, &str)]) -> Result
                 name,
             )?;
             let values = font::wrap(Face::Bold, size, area.w * (1.0 - label_part), value, name)?;
-            let high = names.len().max(values.len()) as f64 * line_height(size) + 0.5;
+            let high = names.len().max(values.len()) as f64 * line_height(size) + 0.3;
             rows.push((y, names, values, *name));
             y += high;
         }
@@ -632,7 +632,10 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
     }
     let foot = s.h - 3.2 - bars.h;
     let contents = label.contents.join("; ");
-    let by = joined(&label.lifter, &label.badge);
+    let collected = joined_words(&[
+        ("", &label.when),
+        ("", &joined(&label.lifter, &label.badge)),
+    ]);
     facts(
         c,
         Area {
@@ -646,8 +649,7 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
             ("Description", &label.description),
             ("Package", &package),
             ("Contents", &contents),
-            ("Collected", &label.when),
-            ("By", &by),
+            ("Collected", &collected),
             ("Scene", &label.place),
             ("Seal number", &label.seal_number),
         ],
