@@ -318,7 +318,7 @@ fn one_item(flow: &mut Flow, item: &ReportItem, zone: FixedOffset) -> Result<(),
     }
     flow.heading(10.0, "Custody", "Heading")?;
     if let Some(thread) = &item.thread {
-        thread_drawing::draw(flow, thread, zone)?;
+        flow.need(40.0)?;
         flow.text(
             Face::Sans,
             6.5,
@@ -328,7 +328,7 @@ fn one_item(flow: &mut Flow, item: &ReportItem, zone: FixedOffset) -> Result<(),
              knots are the rows of the table.",
             "Thread",
         )?;
-        flow.skip(2.0);
+        thread_drawing::draw(flow, thread, zone)?;
     }
     custody_table(flow, item)?;
     if !item.amendments.is_empty() {
@@ -391,10 +391,17 @@ fn pictures(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> {
         let shown = flow.canvas.picture(place, bytes, &image.file)?;
         flow.canvas.frame(shown, 0.15, RULE, Stroke::Solid);
         flow.y += shown.h + 1.0;
-        let words = format!(
-            "{} ({}); reads {}. Not to scale.",
-            image.file, image.viewed, image.reads
-        );
+        let viewed = if image.viewed.is_empty() {
+            "view not recorded"
+        } else {
+            &image.viewed
+        };
+        let reads = if image.reads.is_empty() {
+            "reading not established".to_owned()
+        } else {
+            format!("reads {}", image.reads)
+        };
+        let words = format!("{}; {viewed}; {reads}. Not to scale.", image.file);
         flow.text(Face::Sans, 7.5, FAINT, &words, "Picture")?;
         flow.skip(2.5);
     }
@@ -404,11 +411,11 @@ fn pictures(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> {
 fn custody_table(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> {
     let columns = [
         col("n / seq", 1.2, false),
-        col("Claimed, recorded", 2.9, false),
+        col("Claimed, recorded", 3.6, false),
         col("Act", 2.0, false),
         col("From, to", 3.0, false),
         col("Seal, condition", 2.4, false),
-        col("Note", 3.2, false),
+        col("Note", 2.8, false),
         col("Signed by", 1.6, false),
     ];
     let rows: Vec<Row> = item
@@ -501,7 +508,7 @@ fn feet(flow: &mut Flow, r: &CustodyReport) -> Result<(), ReportError> {
             w: flow.width - long - 4.0,
             h: 7.5,
         };
-        let words = format!("Case {}   Print {}", r.case_number, r.print_id);
+        let words = format!("Case {} · Print {}", r.case_number, r.print_id);
         flow.canvas.fit(
             foot,
             Face::Sans,

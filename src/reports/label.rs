@@ -327,7 +327,7 @@ fn front(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
         Face::Bold,
         9.0,
         INK,
-        &format!("Case {}    {}", label.case_number, item_words(label)),
+        &format!("Case {} · {}", label.case_number, item_words(label)),
         "Case and item number",
     )?;
     banner(
@@ -589,7 +589,7 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
         Face::Bold,
         11.0,
         INK,
-        &format!("Case {}   {}", label.case_number, item_words(label)),
+        &format!("Case {} · {}", label.case_number, item_words(label)),
         "Case and item number",
     )?;
     // Packing words and cautions: a box each, a triangle and the word, one beside the other.
@@ -712,7 +712,7 @@ fn strip(c: &mut Canvas, label: &Label) -> Result<(), ReportError> {
             9.0,
             INK,
             &format!(
-                "Seal {}   Case {}   {}   ({side})",
+                "Seal {} · Case {} · {} · {side}",
                 label.seal_number,
                 label.case_number,
                 item_words(label)

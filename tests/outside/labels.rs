@@ -109,7 +109,7 @@ fn both_codes_read_back_level_and_turned() {
         ("envelope", envelope_label(&l).unwrap()),
         (
             "sheet",
-            sheet(&[l.clone()], Card::ThreeByFive, Paper::A4).unwrap(),
+            sheet(std::slice::from_ref(&l), Card::ThreeByFive, Paper::A4).unwrap(),
         ),
     ] {
         let (level, turned) = raster(folder.path(), name, &pdf);

@@ -102,7 +102,7 @@ pub fn row(n: u64) -> CustodyRow {
         to: "Shelf D-12".into(),
         seal_seen: "004217 intact".into(),
         condition: "dry, flat".into(),
-        note: if n % 10 == 0 {
+        note: if n.is_multiple_of(10) {
             "Counted at the yearly inventory; label legible, box undamaged".into()
         } else {
             String::new()
