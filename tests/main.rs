@@ -6,6 +6,7 @@ mod cli;
 mod custody;
 mod edges;
 mod imaging;
+mod ledger;
 mod people;
 mod reports;
 mod store;

@@ -159,17 +159,21 @@ fn write_double(x: f64, out: &mut Vec<u8>) {
     if x < 0.0 {
         out.push(b'-');
     }
-    // Rust's own exponent form has the shortest digits that read back, nearest first: `d.ddde-7`.
-    let text = format!("{:e}", x.abs());
+    // The JSON writer prints the shortest digits that read back, the nearest of those, and the even one of two equally
+    // near; the standard library does not keep to the last rule. Only the digits and the exponent are taken from it.
+    let text = Number::from_f64(x.abs()).map_or_else(|| "0".to_owned(), |n| n.to_string());
     let (mantissa, exponent) = text.split_once('e').unwrap_or((&text, "0"));
-    let digits: Vec<u8> = mantissa.bytes().filter(|&b| b != b'.').collect();
-    let exponent: i32 = exponent.parse().unwrap_or_default();
-    let count = i32::try_from(digits.len()).unwrap_or(i32::MAX);
+    let (whole, fraction) = mantissa.split_once('.').unwrap_or((mantissa, ""));
+    let all = [whole, fraction].concat();
+    let leading = all.len() - all.trim_start_matches('0').len();
+    let digits = all.trim_matches('0').as_bytes();
+    let length = |n: usize| i32::try_from(n).unwrap_or_default();
     // The decimal point stands behind this many digits.
-    let point = exponent + 1;
+    let point = exponent.parse::<i32>().unwrap_or_default() + length(whole.len()) - length(leading);
+    let count = length(digits.len());
     let zeros = |n: i32| std::iter::repeat_n(b'0', usize::try_from(n).unwrap_or_default());
     if count <= point && point <= 21 {
-        out.extend_from_slice(&digits);
+        out.extend_from_slice(digits);
         out.extend(zeros(point - count));
     } else if 0 < point && point <= 21 {
         let (whole, rest) = digits.split_at(usize::try_from(point).unwrap_or_default());
@@ -179,13 +183,14 @@ fn write_double(x: f64, out: &mut Vec<u8>) {
     } else if -6 < point && point <= 0 {
         out.extend_from_slice(b"0.");
         out.extend(zeros(-point));
-        out.extend_from_slice(&digits);
+        out.extend_from_slice(digits);
     } else {
         out.push(digits[0]);
         if digits.len() > 1 {
             out.push(b'.');
             out.extend_from_slice(&digits[1..]);
         }
+        let exponent = point - 1;
         let sign = if exponent < 0 { '-' } else { '+' };
         let _ = write!(out, "e{sign}{}", exponent.abs());
     }
