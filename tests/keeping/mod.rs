@@ -28,6 +28,12 @@ pub fn plain() -> Facts {
 /// Every combination of the four facts.
 pub fn all_facts() -> Vec<Facts> {
     (0..16_u8)
-        .map(|n| Facts { wet: n & 1 != 0, biological: n & 2 != 0, fragile: n & 4 != 0, sharp: n & 8 != 0, ..Facts::default() })
+        .map(|n| Facts {
+            wet: n & 1 != 0,
+            biological: n & 2 != 0,
+            fragile: n & 4 != 0,
+            sharp: n & 8 != 0,
+            ..Facts::default()
+        })
         .collect()
 }

@@ -5,15 +5,30 @@ use image::{GrayImage, Luma, imageops};
 use liftledger::lifting::{Lateral, Relief, Step, Tone, read};
 
 /// A letter F: no mirror image of it, and no turn of its mirror image, is itself.
-const F: [&str; 9] =
-    ["...........", ".#######...", ".#.........", ".#.........", ".#####.....", ".#.........", ".#.........", ".#.........", "..........."];
+const F: [&str; 9] = [
+    "...........",
+    ".#######...",
+    ".#.........",
+    ".#.........",
+    ".#####.....",
+    ".#.........",
+    ".#.........",
+    ".#.........",
+    "...........",
+];
 
 const DARK: u8 = 30;
 const LIGHT: u8 = 225;
 
 /// The mark with ridges of one value on a ground of another.
 fn picture(ridge: u8, ground: u8) -> GrayImage {
-    GrayImage::from_fn(11, 9, |x, y| Luma([if F[y as usize].as_bytes()[x as usize] == b'#' { ridge } else { ground }]))
+    GrayImage::from_fn(11, 9, |x, y| {
+        Luma([if F[y as usize].as_bytes()[x as usize] == b'#' {
+            ridge
+        } else {
+            ground
+        }])
+    })
 }
 
 /// A small generator with a fixed seed (Lehmer, 48271 modulo 2^31 - 1), so that a failure repeats.
@@ -29,9 +44,20 @@ impl Dice {
 /// What is seen at the end: the photograph and a height map of the surface in it.
 fn make(chain: &[Step]) -> (GrayImage, GrayImage) {
     let light_mark = chain.iter().any(|s| {
-        matches!(s, Step::LightPowder | Step::LightResidue | Step::Fluorescent | Step::BlackGel | Step::BlackCard)
+        matches!(
+            s,
+            Step::LightPowder
+                | Step::LightResidue
+                | Step::Fluorescent
+                | Step::BlackGel
+                | Step::BlackCard
+        )
     });
-    let mut photo = if light_mark { picture(LIGHT, DARK) } else { picture(DARK, LIGHT) };
+    let mut photo = if light_mark {
+        picture(LIGHT, DARK)
+    } else {
+        picture(DARK, LIGHT)
+    };
     let mut height = picture(DARK, LIGHT);
     for step in chain {
         match step {
@@ -63,8 +89,14 @@ fn make(chain: &[Step]) -> (GrayImage, GrayImage) {
 fn look(p: &GrayImage) -> (bool, bool) {
     let ground = p.get_pixel(0, 0)[0];
     let ink: Vec<bool> = p.pixels().map(|px| px[0] != ground).collect();
-    let f: Vec<bool> = F.iter().flat_map(|row| row.bytes().map(|b| b == b'#')).collect();
-    let mirrored: Vec<bool> = F.iter().flat_map(|row| row.bytes().rev().map(|b| b == b'#')).collect();
+    let f: Vec<bool> = F
+        .iter()
+        .flat_map(|row| row.bytes().map(|b| b == b'#'))
+        .collect();
+    let mirrored: Vec<bool> = F
+        .iter()
+        .flat_map(|row| row.bytes().rev().map(|b| b == b'#'))
+        .collect();
     assert!(ink == f || ink == mirrored);
     (ink == mirrored, p.pixels().any(|px| px[0] < ground))
 }
@@ -72,17 +104,28 @@ fn look(p: &GrayImage) -> (bool, bool) {
 #[test]
 fn five_hundred_random_chains_agree_with_real_flips() {
     let mut dice = Dice(20_261_125);
-    let known: Vec<Step> =
-        Step::ALL.into_iter().filter(|s| !matches!(s, Step::Unknown | Step::ToneUnknown)).collect();
+    let known: Vec<Step> = Step::ALL
+        .into_iter()
+        .filter(|s| !matches!(s, Step::Unknown | Step::ToneUnknown))
+        .collect();
     let (mut reversed, mut inverted, mut light) = (0, 0, 0);
     for n in 0..500 {
-        let mut chain: Vec<Step> = (0..dice.roll(13)).map(|_| known[dice.roll(known.len())]).collect();
+        let mut chain: Vec<Step> = (0..dice.roll(13))
+            .map(|_| known[dice.roll(known.len())])
+            .collect();
         // Dark powder together with a light mark is a contradiction, which a row of its own covers.
         if n % 2 == 0 {
             chain.retain(|s| *s != Step::DarkPowder);
         } else {
             chain.retain(|s| {
-                !matches!(s, Step::LightPowder | Step::LightResidue | Step::Fluorescent | Step::BlackGel | Step::BlackCard)
+                !matches!(
+                    s,
+                    Step::LightPowder
+                        | Step::LightResidue
+                        | Step::Fluorescent
+                        | Step::BlackGel
+                        | Step::BlackCard
+                )
             });
         }
         let reading = read(&chain);
@@ -103,8 +146,14 @@ fn five_hundred_random_chains_agree_with_real_flips() {
         let at = dice.roll(chain.len() + 1);
         chain.insert(at, Step::Unknown);
         let reading = read(&chain);
-        assert_eq!((reading.lateral, reading.relief, reading.tone), (Lateral::Unknown, Relief::Unknown, Tone::Unknown));
+        assert_eq!(
+            (reading.lateral, reading.relief, reading.tone),
+            (Lateral::Unknown, Relief::Unknown, Tone::Unknown)
+        );
     }
     // The run has seen enough of each.
-    assert!(reversed > 100 && inverted > 100 && light > 100, "{reversed} {inverted} {light}");
+    assert!(
+        reversed > 100 && inverted > 100 && light > 100,
+        "{reversed} {inverted} {light}"
+    );
 }

@@ -35,8 +35,18 @@ fn methods() {
         // Looking is the one method that brings no hazard of its own.
         assert_eq!(m.cautions.is_empty(), m.id == "VIS", "{}", m.id);
     }
-    assert!(rules.cautions_of(&rules.method("SGF").unwrap().cautions).iter().any(|c| c.id == "cyanoacrylate"));
-    assert!(rules.cautions_of(&rules.method("BLP").unwrap().cautions).iter().any(|c| c.id == "powder"));
+    assert!(
+        rules
+            .cautions_of(&rules.method("SGF").unwrap().cautions)
+            .iter()
+            .any(|c| c.id == "cyanoacrylate")
+    );
+    assert!(
+        rules
+            .cautions_of(&rules.method("BLP").unwrap().cautions)
+            .iter()
+            .any(|c| c.id == "powder")
+    );
     assert!(rules.method("XXX").is_none());
 }
 
@@ -65,5 +75,10 @@ fn matrices() {
     let ids: Vec<&str> = rules.matrices().iter().map(|m| m.id.as_str()).collect();
     assert_eq!(ids, ["1", "2", "3", "4", "5", "6", "7", "8", "9", "10"]);
     assert_eq!(rules.matrix("2").unwrap().name, "Blood");
-    assert!(rules.matrices().iter().all(|m| m.biological == (m.id == "2")));
+    assert!(
+        rules
+            .matrices()
+            .iter()
+            .all(|m| m.biological == (m.id == "2"))
+    );
 }

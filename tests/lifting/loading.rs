@@ -3,7 +3,10 @@
 use liftledger::trade::{SourceFile, SourceFiles, TradeError, TradeRules};
 
 /// Loads the embedded data with one file changed: the first `from` becomes `to`.
-fn changed(pick: impl Fn(&mut SourceFiles<'_>) -> (&'static str, String), line: usize) -> TradeError {
+fn changed(
+    pick: impl Fn(&mut SourceFiles<'_>) -> (&'static str, String),
+    line: usize,
+) -> TradeError {
     let mut files = SourceFiles::embedded();
     let (name, text) = pick(&mut files);
     // The text must outlive the files only for this call; a test may leak a little.
@@ -21,7 +24,12 @@ fn changed(pick: impl Fn(&mut SourceFiles<'_>) -> (&'static str, String), line: 
     let error = TradeRules::load(&files).unwrap_err();
     assert_eq!(error.file, name, "{error}");
     assert_eq!(error.line, line, "{error}");
-    assert!(error.to_string().starts_with(&format!("{name}, line {line}: ")), "{error}");
+    assert!(
+        error
+            .to_string()
+            .starts_with(&format!("{name}, line {line}: ")),
+        "{error}"
+    );
     error
 }
 
@@ -40,8 +48,14 @@ fn the_embedded_data_loads_and_has_a_version() {
     let (shape, hash) = rules.version().split_once('+').unwrap();
     assert_eq!(shape, "1.0");
     assert_eq!(hash.len(), 12);
-    assert!(hash.chars().all(|c| c.is_ascii_digit() || ('a'..='f').contains(&c)));
-    assert_eq!(rules.version(), TradeRules::load_embedded().unwrap().version());
+    assert!(
+        hash.chars()
+            .all(|c| c.is_ascii_digit() || ('a'..='f').contains(&c))
+    );
+    assert_eq!(
+        rules.version(),
+        TradeRules::load_embedded().unwrap().version()
+    );
 }
 
 #[test]
@@ -57,7 +71,19 @@ fn one_changed_letter_is_another_version() {
 fn an_unknown_key_is_refused() {
     let text = SourceFiles::embedded().containers.text;
     let line = line_with(text, "name = \"coin envelope\"");
-    let e = changed(|f| ("containers", swap(f.containers.text, "name = \"coin envelope\"", "name = \"coin envelope\"\ncolour = \"red\"")), line + 1);
+    let e = changed(
+        |f| {
+            (
+                "containers",
+                swap(
+                    f.containers.text,
+                    "name = \"coin envelope\"",
+                    "name = \"coin envelope\"\ncolour = \"red\"",
+                ),
+            )
+        },
+        line + 1,
+    );
     assert!(e.problem.contains("colour"), "{e}");
 }
 
@@ -65,7 +91,19 @@ fn an_unknown_key_is_refused() {
 fn a_missing_source_is_refused() {
     let text = SourceFiles::embedded().climate.text;
     let line = line_with(text, "[[climate]]");
-    let e = changed(|f| ("climate", swap(f.climate.text, "source = \"NISTIR 7928 (2013), definition of room temperature\"\n", "")), line);
+    let e = changed(
+        |f| {
+            (
+                "climate",
+                swap(
+                    f.climate.text,
+                    "source = \"NISTIR 7928 (2013), definition of room temperature\"\n",
+                    "",
+                ),
+            )
+        },
+        line,
+    );
     assert!(e.problem.contains("source"), "{e}");
 }
 
@@ -73,28 +111,70 @@ fn a_missing_source_is_refused() {
 fn a_blank_source_is_refused() {
     let text = SourceFiles::embedded().climate.text;
     let line = line_with(text, "[[climate]]");
-    let e = changed(|f| ("climate", swap(f.climate.text, "NISTIR 7928 (2013), definition of room temperature", "  ")), line);
-    assert!(e.problem.contains("source") && e.problem.contains("room-temperature"), "{e}");
+    let e = changed(
+        |f| {
+            (
+                "climate",
+                swap(
+                    f.climate.text,
+                    "NISTIR 7928 (2013), definition of room temperature",
+                    "  ",
+                ),
+            )
+        },
+        line,
+    );
+    assert!(
+        e.problem.contains("source") && e.problem.contains("room-temperature"),
+        "{e}"
+    );
 }
 
 #[test]
 fn dangling_references_are_refused_on_their_own_line() {
     let kept = SourceFiles::embedded().keeping.text;
     let one_of = line_with(kept, "one_of = [\"card-sleeve\"");
-    let e = changed(|f| ("keeping", swap(f.keeping.text, "\"envelope-coin\"", "\"envelope-bone\"")), one_of);
+    let e = changed(
+        |f| {
+            (
+                "keeping",
+                swap(f.keeping.text, "\"envelope-coin\"", "\"envelope-bone\""),
+            )
+        },
+        one_of,
+    );
     assert!(e.problem.contains("no container \"envelope-bone\""), "{e}");
 
     let medium = line_with(kept, "media = [\"gelatin-black\"");
-    let e = changed(|f| ("keeping", swap(f.keeping.text, "\"gelatin-clear\"", "\"gelatin-pink\"")), medium);
+    let e = changed(
+        |f| {
+            (
+                "keeping",
+                swap(f.keeping.text, "\"gelatin-clear\"", "\"gelatin-pink\""),
+            )
+        },
+        medium,
+    );
     assert!(e.problem.contains("no medium \"gelatin-pink\""), "{e}");
 
     let class = line_with(kept, "climates = [");
-    let e = changed(|f| ("keeping", swap(f.keeping.text, "\"temperature-controlled\"", "\"tropical\"")), class);
+    let e = changed(
+        |f| {
+            (
+                "keeping",
+                swap(f.keeping.text, "\"temperature-controlled\"", "\"tropical\""),
+            )
+        },
+        class,
+    );
     assert!(e.problem.contains("no climate class \"tropical\""), "{e}");
 
     let methods = SourceFiles::embedded().methods.text;
     let caution = line_with(methods, "\"bleach\"");
-    let e = changed(|f| ("methods", swap(f.methods.text, "\"bleach\"", "\"peach\"")), caution);
+    let e = changed(
+        |f| ("methods", swap(f.methods.text, "\"bleach\"", "\"peach\"")),
+        caution,
+    );
     assert!(e.problem.contains("no caution \"peach\""), "{e}");
 }
 
@@ -103,7 +183,19 @@ fn a_repeated_identifier_is_refused() {
     let text = SourceFiles::embedded().containers.text;
     let second = text.match_indices("[[container]]").nth(1).unwrap().0;
     let line = text[..second].lines().count() + 1;
-    let e = changed(|f| ("containers", swap(f.containers.text, "id = \"envelope-coin\"", "id = \"envelope-paper\"")), line);
+    let e = changed(
+        |f| {
+            (
+                "containers",
+                swap(
+                    f.containers.text,
+                    "id = \"envelope-coin\"",
+                    "id = \"envelope-paper\"",
+                ),
+            )
+        },
+        line,
+    );
     assert!(e.problem.contains("twice"), "{e}");
 }
 
@@ -111,7 +203,19 @@ fn a_repeated_identifier_is_refused() {
 fn a_step_nobody_knows_is_refused() {
     let text = SourceFiles::embedded().media.text;
     let line = line_with(text, "steps = [\"through-medium\"]");
-    let e = changed(|f| ("media", swap(f.media.text, "steps = [\"through-medium\"]", "steps = [\"sideways\"]")), line);
+    let e = changed(
+        |f| {
+            (
+                "media",
+                swap(
+                    f.media.text,
+                    "steps = [\"through-medium\"]",
+                    "steps = [\"sideways\"]",
+                ),
+            )
+        },
+        line,
+    );
     assert!(e.problem.contains("sideways"), "{e}");
 }
 
@@ -119,7 +223,11 @@ fn a_step_nobody_knows_is_refused() {
 fn a_medium_that_contradicts_itself_is_refused() {
     let e = {
         let mut files = SourceFiles::embedded();
-        let text = swap(files.media.text, "steps = [\"contact-face\", \"cast\"]", "steps = [\"contact-face\"]");
+        let text = swap(
+            files.media.text,
+            "steps = [\"contact-face\", \"cast\"]",
+            "steps = [\"contact-face\"]",
+        );
         files.media.text = &text;
         TradeRules::load(&files).unwrap_err()
     };
@@ -143,7 +251,11 @@ fn a_medium_that_contradicts_itself_is_refused() {
 #[test]
 fn a_caution_that_defers_to_nothing_is_refused() {
     let mut files = SourceFiles::embedded();
-    let text = swap(files.cautions.text, "The safety data sheet of the powder and local rules come first.", "");
+    let text = swap(
+        files.cautions.text,
+        "The safety data sheet of the powder and local rules come first.",
+        "",
+    );
     files.cautions.text = &text;
     let e = TradeRules::load(&files).unwrap_err();
     assert!(e.problem.contains("defers to"), "{e}");
@@ -154,8 +266,20 @@ fn no_brand_and_no_shout_in_the_data() {
     // Common trade names of tapes, powders and casting materials have no place here; the method codes' own names are the
     // standard's.
     let f = SourceFiles::embedded();
-    for file in [f.cautions, f.media, f.containers, f.climate, f.keeping, f.matrices, f.substrates] {
+    for file in [
+        f.cautions,
+        f.media,
+        f.containers,
+        f.climate,
+        f.keeping,
+        f.matrices,
+        f.substrates,
+    ] {
         assert!(!file.text.contains('!'), "{}", file.name);
-        assert!(!file.text.contains('®') && !file.text.contains('™'), "{}", file.name);
+        assert!(
+            !file.text.contains('®') && !file.text.contains('™'),
+            "{}",
+            file.name
+        );
     }
 }

@@ -31,7 +31,12 @@ fn windows() {
     ] {
         let m = rules.medium(medium).unwrap();
         let got = check(m, start(), start() + Duration::seconds(seconds));
-        assert_eq!((got.verdict, got.warning), (verdict, warning), "{medium} {seconds}: {}", got.sentence);
+        assert_eq!(
+            (got.verdict, got.warning),
+            (verdict, warning),
+            "{medium} {seconds}: {}",
+            got.sentence
+        );
         assert!(got.sentence.contains(&m.name), "{}", got.sentence);
         assert_eq!(got.minutes, seconds.div_euclid(60));
     }
@@ -42,9 +47,17 @@ fn what_is_ours_is_said_to_be_ours() {
     let rules = rules();
     let putty = rules.medium("silicone-putty").unwrap();
     let long = check(putty, start(), start() + Duration::minutes(40));
-    assert!(long.sentence.contains("15 min (our assumption)"), "{}", long.sentence);
+    assert!(
+        long.sentence.contains("15 min (our assumption)"),
+        "{}",
+        long.sentence
+    );
     let early = check(putty, start(), start() + Duration::minutes(3));
-    assert!(!early.sentence.contains("our assumption"), "{}", early.sentence);
+    assert!(
+        !early.sentence.contains("our assumption"),
+        "{}",
+        early.sentence
+    );
 }
 
 #[test]
