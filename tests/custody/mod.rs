@@ -1,1 +1,3 @@
 mod thread;
+
+mod refusals;
