@@ -2,7 +2,7 @@
 
 use liftledger::trade::{SourceFile, SourceFiles, TradeError, TradeRules};
 
-/// Loads the embedded data with one file changed: the first `from` becomes `to`.
+/// Loads the embedded data with one file replaced by the picked text, which must be refused on this line.
 fn changed(
     pick: impl Fn(&mut SourceFiles<'_>) -> (&'static str, String),
     line: usize,
@@ -262,9 +262,8 @@ fn a_caution_that_defers_to_nothing_is_refused() {
 }
 
 #[test]
-fn no_brand_and_no_shout_in_the_data() {
-    // Common trade names of tapes, powders and casting materials have no place here; the method codes' own names are the
-    // standard's.
+fn no_shout_and_no_trade_mark_sign_in_the_data() {
+    // Media are named by what they are. The names of method codes are the standard's own and are not looked at here.
     let f = SourceFiles::embedded();
     for file in [
         f.cautions,
