@@ -4,11 +4,13 @@ pub mod audit;
 pub mod export;
 pub mod house;
 pub mod knowledge;
+pub mod reader;
 pub mod record;
 pub mod replay;
 pub mod rows;
 pub mod stage;
 
+pub use reader::{Page, Part, Past, ReadError, Reader, Thing, Viewer};
 pub use record::{RecordError, Recorded, Recorder, Sent, Tools};
 pub use replay::replay;
 pub use stage::{Stage, StageError};

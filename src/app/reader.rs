@@ -1,0 +1,844 @@
+//! What pages, the interface for programs and commands read: always for somebody, and never what they may not see.
+//!
+//! The permission table is asked here once for all readers; that a case is restricted is asked here too, so no page can
+//! forget it.
+
+use std::collections::{BTreeMap, BTreeSet, HashSet};
+
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use schemars::JsonSchema;
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+
+use super::house::House;
+use super::rows;
+use crate::custody::state::{Case, Custody, Holder, Item, Mark, Package, Person, Place};
+use crate::custody::{Act, Command, Fact, Signed, State, paper};
+use crate::ids::{
+    CaseId, Code, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject,
+};
+use crate::ledger::event::{Event, Source};
+use crate::ledger::payload::Salt;
+use crate::people::{Action, Role, permission};
+use crate::store::{
+    Cursor, DocFilter, DocOrder, DocRow, LIST_MAX, RawEvent, Reads as _, StoreError,
+};
+
+use super::record::{RecordError, Sent};
+
+/// How many events of one subject are read at the most.
+pub const HISTORY_MAX: u64 = 10_000;
+/// How many documents [`Reader::around`] loads at the most.
+const AROUND_MAX: usize = 5_000;
+
+/// Who reads.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Viewer {
+    /// The person; none for whoever runs commands on the folder itself, who sees everything.
+    pub person: Option<Person>,
+}
+
+impl Viewer {
+    /// Whoever runs commands on the folder itself: they have every file of it anyway.
+    #[must_use]
+    pub fn operator() -> Self {
+        Self { person: None }
+    }
+
+    /// A person who signed in.
+    #[must_use]
+    pub fn person(person: Person) -> Self {
+        Self {
+            person: Some(person),
+        }
+    }
+
+    /// The person's identifier.
+    #[must_use]
+    pub fn id(&self) -> Option<PersonId> {
+        self.person.as_ref().map(|p| p.id)
+    }
+
+    /// The name, as on papers.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        self.person
+            .as_ref()
+            .map_or("the server's operator", |p| p.name.as_str())
+    }
+
+    /// The roles.
+    #[must_use]
+    pub fn roles(&self) -> BTreeSet<Role> {
+        self.person
+            .as_ref()
+            .map(|p| p.roles.clone())
+            .unwrap_or_default()
+    }
+
+    /// Whether the permission table lets them do it.
+    #[must_use]
+    pub fn may(&self, action: Action) -> bool {
+        self.person
+            .as_ref()
+            .is_none_or(|p| p.active && permission::allows(&p.roles, action))
+    }
+}
+
+/// Why something cannot be read.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ReadError {
+    /// There is no such thing.
+    #[error("there is no such {0}")]
+    NotFound(&'static str),
+    /// The role does not allow it.
+    #[error("your role may not {}", .0.words())]
+    Forbidden(Action),
+    /// The case is restricted and the reader is not assigned to it.
+    #[error("this case is restricted and you are not assigned to it")]
+    Restricted,
+    /// A list was asked to go on from a place that is none.
+    #[error("the place to go on from cannot be read")]
+    BadCursor,
+    /// The reading could not be put on the record.
+    #[error(transparent)]
+    Record(#[from] RecordError),
+    /// The database cannot answer now.
+    #[error("the ledger cannot be read now: {0}")]
+    Unavailable(String),
+    /// What is stored contradicts itself.
+    #[error("the ledger is damaged: {0}")]
+    Corrupt(String),
+}
+
+impl From<StoreError> for ReadError {
+    fn from(e: StoreError) -> Self {
+        match e {
+            StoreError::Corrupt(why) => Self::Corrupt(why),
+            other => Self::Unavailable(other.to_string()),
+        }
+    }
+}
+
+impl From<rows::BadDoc> for ReadError {
+    fn from(e: rows::BadDoc) -> Self {
+        Self::Corrupt(e.to_string())
+    }
+}
+
+/// A part of a list.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Page<T> {
+    /// The rows.
+    pub rows: Vec<T>,
+    /// Give this back to go on; absent at the end.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub next: Option<String>,
+}
+
+/// Where a list begins and how long it may be.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Part {
+    /// What [`Page::next`] said.
+    pub after: Option<String>,
+    /// At most so many; 0 means [`LIST_MAX`], as does everything above it.
+    pub limit: u32,
+}
+
+impl Part {
+    /// The first `limit` rows.
+    #[must_use]
+    pub fn first(limit: u32) -> Self {
+        Self { after: None, limit }
+    }
+
+    fn cursor(&self) -> Result<Option<Cursor>, ReadError> {
+        let Some(text) = &self.after else {
+            return Ok(None);
+        };
+        let bytes = URL_SAFE_NO_PAD
+            .decode(text)
+            .map_err(|_| ReadError::BadCursor)?;
+        let (key, subject) = serde_json::from_slice(&bytes).map_err(|_| ReadError::BadCursor)?;
+        Ok(Some(Cursor { key, subject }))
+    }
+
+    fn limit(&self) -> u32 {
+        if self.limit == 0 {
+            LIST_MAX
+        } else {
+            self.limit.min(LIST_MAX)
+        }
+    }
+}
+
+/// A piece with its record.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
+pub enum Thing {
+    /// An item.
+    Item(Box<Item>),
+    /// A package.
+    Package(Package),
+}
+
+impl Thing {
+    /// Which piece.
+    #[must_use]
+    pub fn piece(&self) -> Piece {
+        match self {
+            Self::Item(x) => Piece::Item(x.id),
+            Self::Package(x) => Piece::Package(x.id),
+        }
+    }
+
+    /// Its case.
+    #[must_use]
+    pub fn case(&self) -> CaseId {
+        match self {
+            Self::Item(x) => x.case,
+            Self::Package(x) => x.case,
+        }
+    }
+
+    /// Where custody stands.
+    #[must_use]
+    pub fn custody(&self) -> &Custody {
+        match self {
+            Self::Item(x) => &x.custody,
+            Self::Package(x) => &x.custody,
+        }
+    }
+
+    /// The code on its label.
+    #[must_use]
+    pub fn code(&self) -> &Code {
+        match self {
+            Self::Item(x) => &x.code,
+            Self::Package(x) => &x.code,
+        }
+    }
+
+    /// How people call it: `item 3`, `package P2`.
+    #[must_use]
+    pub fn name(&self) -> String {
+        match self {
+            Self::Item(x) => format!("item {}", x.number),
+            Self::Package(x) => format!("package P{}", x.number),
+        }
+    }
+}
+
+/// An event of a subject's history.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Past {
+    /// Which of the subject's events.
+    pub n: u64,
+    /// The event, its payload held against its header.
+    pub event: Event,
+    /// What it says; none for a kind that this version does not know.
+    pub fact: Option<Fact>,
+}
+
+/// Reads for somebody.
+pub struct Reader<'a> {
+    house: &'a House,
+    viewer: &'a Viewer,
+}
+
+impl House {
+    /// Reads for this viewer.
+    #[must_use]
+    pub fn reader<'a>(&'a self, viewer: &'a Viewer) -> Reader<'a> {
+        Reader {
+            house: self,
+            viewer,
+        }
+    }
+
+    /// The person who signed in, as the ledger has them now; none for an unknown one. Asks no permission: it is what
+    /// permissions are asked of.
+    ///
+    /// # Errors
+    /// [`ReadError::Unavailable`], [`ReadError::Corrupt`].
+    pub async fn person(&self, id: PersonId) -> Result<Option<Person>, ReadError> {
+        let row = self.store.doc(&Subject::Person(id).to_string()).await?;
+        row.map(|r| read(&r)).transpose()
+    }
+
+    /// The person of a user name, for signing in.
+    ///
+    /// # Errors
+    /// [`ReadError::Unavailable`], [`ReadError::Corrupt`].
+    pub async fn person_by_user_name(&self, name: &str) -> Result<Option<Person>, ReadError> {
+        let row = self.store.doc_by_name("person", name).await?;
+        row.map(|r| read(&r)).transpose()
+    }
+}
+
+fn read<T: DeserializeOwned>(row: &DocRow) -> Result<T, ReadError> {
+    serde_json::from_str(&row.doc)
+        .map_err(|e| ReadError::Corrupt(format!("the document of {}: {e}", row.subject)))
+}
+
+/// A raw event, its payload held against its header.
+///
+/// # Errors
+/// [`ReadError::Corrupt`] names the event.
+pub fn opened(raw: RawEvent) -> Result<Event, ReadError> {
+    let damaged = |why: &str| ReadError::Corrupt(format!("event {}: {why}", raw.seq));
+    let salt: [u8; 16] = raw
+        .salt
+        .clone()
+        .and_then(|s| s.try_into().ok())
+        .ok_or_else(|| damaged("no salt"))?;
+    let header = raw.header.clone().ok_or_else(|| damaged("no header"))?;
+    let fields = raw.fields.clone().ok_or_else(|| damaged("no payload"))?;
+    Event::open(header, Salt(salt), &fields).map_err(|e| damaged(&e.to_string()))
+}
+
+impl<'a> Reader<'a> {
+    /// The house that is read.
+    #[must_use]
+    pub fn house(&self) -> &'a House {
+        self.house
+    }
+
+    /// Who reads.
+    #[must_use]
+    pub fn viewer(&self) -> &'a Viewer {
+        self.viewer
+    }
+
+    /// The permission table's answer.
+    ///
+    /// # Errors
+    /// [`ReadError::Forbidden`].
+    pub fn must(&self, action: Action) -> Result<(), ReadError> {
+        if self.viewer.may(action) {
+            Ok(())
+        } else {
+            Err(ReadError::Forbidden(action))
+        }
+    }
+
+    async fn doc<T: DeserializeOwned>(
+        &self,
+        subject: Subject,
+        what: &'static str,
+    ) -> Result<T, ReadError> {
+        let row = self.house.store.doc(&subject.to_string()).await?;
+        read(&row.ok_or(ReadError::NotFound(what))?)
+    }
+
+    /// A person, by anybody who has an account.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn person(&self, id: PersonId) -> Result<Person, ReadError> {
+        self.doc(Subject::Person(id), "person").await
+    }
+
+    /// People by user name: everybody picks a recipient from them.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn people(
+        &self,
+        active: Option<bool>,
+        part: &Part,
+    ) -> Result<Page<Person>, ReadError> {
+        let filter = DocFilter {
+            kind: Some("person".into()),
+            active,
+            order: DocOrder::Name,
+            ..DocFilter::default()
+        };
+        self.list(filter, part).await
+    }
+
+    /// A case that the viewer may see.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn case(&self, id: CaseId) -> Result<Case, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let case: Case = self.doc(Subject::Case(id), "case").await?;
+        self.seen(&case)?;
+        Ok(case)
+    }
+
+    /// A case by its number.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn case_by_number(&self, number: &str) -> Result<Case, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let row = self.house.store.doc_by_name("case", number).await?;
+        let case: Case = read(&row.ok_or(ReadError::NotFound("case"))?)?;
+        self.seen(&case)?;
+        Ok(case)
+    }
+
+    fn seen(&self, case: &Case) -> Result<(), ReadError> {
+        if case.seen_by(self.viewer.id()) {
+            Ok(())
+        } else {
+            Err(ReadError::Restricted)
+        }
+    }
+
+    /// Puts the reading of a restricted case on the record, in the viewer's name. Call it before anything of the case
+    /// is shown; for a case that is open to all it does nothing. `what` says which page or answer.
+    ///
+    /// # Errors
+    /// [`ReadError::Record`].
+    pub async fn note_reading(
+        &self,
+        case: &Case,
+        what: &str,
+        signed: Signed,
+        source: Source,
+    ) -> Result<(), ReadError> {
+        let Some(person) = self.viewer.id() else {
+            return Ok(());
+        };
+        if !case.restricted {
+            return Ok(());
+        }
+        let act = Act::CaseRead(paper::CaseRead {
+            case: case.id,
+            what: what.chars().take(100).collect(),
+        });
+        let command = Command {
+            id: CommandId::new(),
+            claimed_at: None,
+            late_reason: None,
+            act,
+        };
+        let sent = Sent {
+            person: Some(person),
+            signed,
+            source,
+            command,
+        };
+        self.house.recorder.record(sent).await?;
+        Ok(())
+    }
+
+    /// Cases that the viewer may see, newest first. A part may hold fewer rows than its limit and still go on.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn cases(&self, part: &Part) -> Result<Page<Case>, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let filter = DocFilter {
+            kind: Some("case".into()),
+            order: DocOrder::Newest,
+            ..DocFilter::default()
+        };
+        let mut page: Page<Case> = self.list(filter, part).await?;
+        page.rows.retain(|c| c.seen_by(self.viewer.id()));
+        Ok(page)
+    }
+
+    /// A mark, its case seen.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn mark(&self, id: MarkId) -> Result<Mark, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let mark: Mark = self.doc(Subject::Mark(id), "mark").await?;
+        self.case(mark.case).await?;
+        Ok(mark)
+    }
+
+    /// An item, its case seen.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn item(&self, id: ItemId) -> Result<Item, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let item: Item = self.doc(Subject::Item(id), "item").await?;
+        self.case(item.case).await?;
+        Ok(item)
+    }
+
+    /// A package, its case seen.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn package(&self, id: PackageId) -> Result<Package, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let package: Package = self.doc(Subject::Package(id), "package").await?;
+        self.case(package.case).await?;
+        Ok(package)
+    }
+
+    /// An item or a package, its case seen.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn thing(&self, piece: Piece) -> Result<Thing, ReadError> {
+        Ok(match piece {
+            Piece::Item(id) => Thing::Item(Box::new(self.item(id).await?)),
+            Piece::Package(id) => Thing::Package(self.package(id).await?),
+        })
+    }
+
+    /// A place in the storeroom.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn place(&self, id: PlaceId) -> Result<Place, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        self.doc(Subject::Place(id), "place").await
+    }
+
+    /// Places by name.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn places(&self, part: &Part) -> Result<Page<Place>, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let filter = DocFilter {
+            kind: Some("place".into()),
+            order: DocOrder::Name,
+            ..DocFilter::default()
+        };
+        self.list(filter, part).await
+    }
+
+    /// What bears this code. The caller reads it by its own function, which asks whether it may be seen.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn subject_of_code(&self, code: &Code) -> Result<Subject, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let row = self.house.store.doc_by_code(code.as_str()).await?;
+        let row = row.ok_or(ReadError::NotFound("item, package or place"))?;
+        row.subject
+            .parse()
+            .map_err(|_| ReadError::Corrupt(format!("the subject {}", row.subject)))
+    }
+
+    /// Marks of a case, by number.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn marks_of(&self, case: CaseId, part: &Part) -> Result<Page<Mark>, ReadError> {
+        self.of_case(case, "mark", part).await
+    }
+
+    /// Items of a case, by number.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn items_of(&self, case: CaseId, part: &Part) -> Result<Page<Item>, ReadError> {
+        self.of_case(case, "item", part).await
+    }
+
+    /// Packages of a case, by number.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn packages_of(&self, case: CaseId, part: &Part) -> Result<Page<Package>, ReadError> {
+        self.of_case(case, "package", part).await
+    }
+
+    async fn of_case<T: DeserializeOwned>(
+        &self,
+        case: CaseId,
+        kind: &str,
+        part: &Part,
+    ) -> Result<Page<T>, ReadError> {
+        self.case(case).await?;
+        let filter = DocFilter {
+            kind: Some(kind.into()),
+            case_id: Some(case.to_string()),
+            order: DocOrder::Number,
+            ..DocFilter::default()
+        };
+        self.list(filter, part).await
+    }
+
+    /// Items and packages that fit the filter, those of cases that the viewer may not see left out. The filter's kind,
+    /// cursor and limit are set here. A part may hold fewer rows than its limit and still go on.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn things(&self, filter: DocFilter, part: &Part) -> Result<Page<Thing>, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let rows = self.rows(filter, part).await?;
+        let cases: BTreeSet<&String> = rows
+            .rows
+            .iter()
+            .filter_map(|r| r.case_id.as_ref())
+            .collect();
+        let asked: Vec<String> = cases.into_iter().map(|c| format!("case:{c}")).collect();
+        let mut hidden = HashSet::new();
+        for row in self.house.store.docs(&asked).await? {
+            let case: Case = read(&row)?;
+            if !case.seen_by(self.viewer.id()) {
+                hidden.insert(case.id.to_string());
+            }
+        }
+        let mut out = Vec::with_capacity(rows.rows.len());
+        for row in rows.rows {
+            if row.case_id.as_ref().is_some_and(|c| hidden.contains(c)) {
+                continue;
+            }
+            match row.kind.as_str() {
+                "item" => out.push(Thing::Item(Box::new(read(&row)?))),
+                "package" => out.push(Thing::Package(read(&row)?)),
+                _ => {}
+            }
+        }
+        Ok(Page {
+            rows: out,
+            next: rows.next,
+        })
+    }
+
+    /// What a person has in their own hands, not counting what is inside packages.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn held_by(&self, person: PersonId, part: &Part) -> Result<Page<Thing>, ReadError> {
+        let filter = DocFilter {
+            holder: Some(Subject::Person(person).to_string()),
+            ..DocFilter::default()
+        };
+        self.things(filter, part).await
+    }
+
+    /// What is offered to a person.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn offered_to(
+        &self,
+        person: PersonId,
+        part: &Part,
+    ) -> Result<Page<Thing>, ReadError> {
+        let filter = DocFilter {
+            offer_to: Some(Subject::Person(person).to_string()),
+            ..DocFilter::default()
+        };
+        self.things(filter, part).await
+    }
+
+    /// What stands in a place.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn stored_in(&self, place: PlaceId, part: &Part) -> Result<Page<Thing>, ReadError> {
+        let filter = DocFilter {
+            place: Some(Subject::Place(place).to_string()),
+            ..DocFilter::default()
+        };
+        self.things(filter, part).await
+    }
+
+    /// What must be back before a time (RFC 3339, UTC, as [`crate::ledger::times::recorded`] writes it), most urgent
+    /// first.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn due_before(&self, time: &str, part: &Part) -> Result<Page<Thing>, ReadError> {
+        let filter = DocFilter {
+            due_before: Some(time.to_owned()),
+            order: DocOrder::Due,
+            ..DocFilter::default()
+        };
+        self.things(filter, part).await
+    }
+
+    /// The history of a subject, oldest first, at most [`HISTORY_MAX`] events. Whether the subject may be seen, the
+    /// caller has asked before.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn history(&self, subject: Subject) -> Result<Vec<Past>, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let text = subject.to_string();
+        let mut out: Vec<Past> = Vec::new();
+        let mut after = 0;
+        while after < HISTORY_MAX {
+            let part = self.house.store.events_of(&text, after, LIST_MAX).await?;
+            let Some(last) = part.last() else { break };
+            after = last.n;
+            let full = part.len() >= LIST_MAX as usize;
+            for touched in part {
+                let event = opened(touched.event)?;
+                let fact = Fact::from_fields(&event.header.kind, &event.fields).ok();
+                out.push(Past {
+                    n: touched.n,
+                    event,
+                    fact,
+                });
+            }
+            if !full {
+                break;
+            }
+        }
+        Ok(out)
+    }
+
+    /// One event by its place. Those of a case that the viewer may not see, and those of no case, are refused to
+    /// whoever may not see them.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn event(&self, seq: u64) -> Result<Event, ReadError> {
+        let raw = self.house.store.event(seq).await?;
+        let event = opened(raw.ok_or(ReadError::NotFound("event"))?)?;
+        match event.header.case {
+            Some(case) => {
+                self.case(case).await?;
+            }
+            None => self.must(Action::ReadEvidence)?,
+        }
+        Ok(event)
+    }
+
+    /// Everything around some subjects that their words need: what they are in and what is in them, their cases and
+    /// marks, and the people and places that hold them or are named by an offer. Whether they may be seen, the caller
+    /// has asked before. At most some thousands of records.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn around(&self, subjects: &[Subject]) -> Result<State, ReadError> {
+        let mut state = State::default();
+        let mut asked: HashSet<Subject> = HashSet::new();
+        let mut todo: BTreeSet<Subject> = subjects.iter().copied().collect();
+        while !todo.is_empty() && asked.len() < AROUND_MAX {
+            let wave: Vec<Subject> = todo.iter().copied().take(LIST_MAX as usize).collect();
+            for s in &wave {
+                todo.remove(s);
+                asked.insert(*s);
+            }
+            let texts: Vec<String> = wave.iter().map(ToString::to_string).collect();
+            for row in self.house.store.docs(&texts).await? {
+                rows::take(&mut state, &row)?;
+            }
+            for s in wave {
+                todo.extend(
+                    neighbours(&state, s)
+                        .into_iter()
+                        .filter(|n| !asked.contains(n)),
+                );
+            }
+        }
+        Ok(state)
+    }
+
+    /// The names of people, for tables; unknown ones are left out.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn names(
+        &self,
+        people: impl IntoIterator<Item = PersonId>,
+    ) -> Result<BTreeMap<PersonId, String>, ReadError> {
+        let ids: BTreeSet<String> = people
+            .into_iter()
+            .map(|p| Subject::Person(p).to_string())
+            .collect();
+        let ids: Vec<String> = ids.into_iter().collect();
+        let mut out = BTreeMap::new();
+        for part in ids.chunks(LIST_MAX as usize) {
+            for row in self.house.store.docs(part).await? {
+                let person: Person = read(&row)?;
+                out.insert(person.id, person.name);
+            }
+        }
+        Ok(out)
+    }
+
+    async fn rows(&self, mut filter: DocFilter, part: &Part) -> Result<Page<DocRow>, ReadError> {
+        let limit = part.limit();
+        filter.after = part.cursor()?;
+        filter.limit = limit;
+        let order = filter.order;
+        let rows = self.house.store.list_docs(&filter).await?;
+        let next = match rows.last() {
+            Some(last) if rows.len() >= limit as usize => {
+                let cursor = last.cursor(order);
+                let text = serde_json::to_vec(&(cursor.key, cursor.subject))
+                    .map_err(|e| ReadError::Corrupt(e.to_string()))?;
+                Some(URL_SAFE_NO_PAD.encode(text))
+            }
+            _ => None,
+        };
+        Ok(Page { rows, next })
+    }
+
+    async fn list<T: DeserializeOwned>(
+        &self,
+        filter: DocFilter,
+        part: &Part,
+    ) -> Result<Page<T>, ReadError> {
+        let page = self.rows(filter, part).await?;
+        Ok(Page {
+            rows: page.rows.iter().map(read).collect::<Result<_, _>>()?,
+            next: page.next,
+        })
+    }
+}
+
+/// What the words about a subject need beside its own record.
+fn neighbours(state: &State, subject: Subject) -> Vec<Subject> {
+    let mut out = Vec::new();
+    let mut custody = |c: &Custody| {
+        out.extend(c.inside.map(Subject::Package));
+        match &c.holder {
+            Holder::Person { person } => out.push(Subject::Person(*person)),
+            Holder::Place { place } => out.push(Subject::Place(*place)),
+            Holder::Outside { .. } => {}
+        }
+        if let Some(offer) = &c.offer {
+            out.push(Subject::Person(offer.by));
+            out.push(Subject::Person(offer.to));
+        }
+    };
+    match subject {
+        Subject::Item(id) => {
+            if let Some(x) = state.items.get(&id) {
+                custody(&x.custody);
+                out.push(Subject::Case(x.case));
+                out.push(Subject::Mark(x.mark));
+                out.extend(x.recovered_by.map(Subject::Person));
+            }
+        }
+        Subject::Package(id) => {
+            if let Some(x) = state.packages.get(&id) {
+                custody(&x.custody);
+                out.push(Subject::Case(x.case));
+                out.extend(x.contents.iter().map(|p| Subject::from(*p)));
+                out.extend(x.seals.iter().filter_map(|s| s.by).map(Subject::Person));
+            }
+        }
+        Subject::Mark(id) => {
+            if let Some(x) = state.marks.get(&id) {
+                out.push(Subject::Case(x.case));
+                out.extend(x.noted_by.map(Subject::Person));
+                out.extend(
+                    x.developments
+                        .iter()
+                        .filter_map(|d| d.by)
+                        .map(Subject::Person),
+                );
+            }
+        }
+        Subject::Case(id) => {
+            if let Some(x) = state.cases.get(&id) {
+                out.extend(x.opened_by.map(Subject::Person));
+                out.extend(x.assigned.iter().copied().map(Subject::Person));
+            }
+        }
+        Subject::Person(_) | Subject::Place(_) => {}
+    }
+    out
+}
