@@ -180,7 +180,7 @@ pub enum Thing {
     /// An item.
     Item(Box<Item>),
     /// A package.
-    Package(Package),
+    Package(Box<Package>),
 }
 
 impl Thing {
@@ -483,7 +483,7 @@ impl<'a> Reader<'a> {
     pub async fn thing(&self, piece: Piece) -> Result<Thing, ReadError> {
         Ok(match piece {
             Piece::Item(id) => Thing::Item(Box::new(self.item(id).await?)),
-            Piece::Package(id) => Thing::Package(self.package(id).await?),
+            Piece::Package(id) => Thing::Package(Box::new(self.package(id).await?)),
         })
     }
 
@@ -591,7 +591,7 @@ impl<'a> Reader<'a> {
             }
             match row.kind.as_str() {
                 "item" => out.push(Thing::Item(Box::new(read(&row)?))),
-                "package" => out.push(Thing::Package(read(&row)?)),
+                "package" => out.push(Thing::Package(Box::new(read(&row)?))),
                 _ => {}
             }
         }
