@@ -5,6 +5,7 @@ mod app;
 mod cli;
 mod custody;
 mod edges;
+mod ids;
 mod imaging;
 mod keeping;
 mod ledger;

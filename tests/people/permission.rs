@@ -1,0 +1,40 @@
+//! The permission table, written out a second time.
+
+use liftledger::people::permission::allows;
+use liftledger::people::{Action, Role};
+
+/// One row an action; columns in the order of `Role::ALL`: technician, custodian, examiner, court liaison, supervisor,
+/// auditor, administrator.
+const TABLE: [(Action, &str); 15] = [
+    (Action::ManagePeople, "......x"),
+    (Action::ReadEvidence, "xxxxxx."),
+    (Action::OpenCase, "x...x.."),
+    (Action::AssignCase, "....x.."),
+    (Action::RecordScene, "x.x...."),
+    (Action::Pack, "xxx...."),
+    (Action::HandOver, "xxxx..."),
+    (Action::HandOutside, "xx.x..."),
+    (Action::Keep, ".x....."),
+    (Action::TakeCharge, ".x....."),
+    (Action::OverrideKeeping, "....x.."),
+    (Action::Amend, "xxxxx.."),
+    (Action::PrintLabel, "xxx...."),
+    (Action::PrintReport, ".x.xx.."),
+    (Action::Prove, "...xxx."),
+];
+
+#[test]
+fn each_role_may_do_what_the_table_says_and_no_more() {
+    assert_eq!(TABLE.map(|(action, _)| action), Action::ALL);
+    for (action, row) in TABLE {
+        assert!(!allows(&[], action), "nobody may {}", action.words());
+        for (role, mark) in Role::ALL.into_iter().zip(row.chars()) {
+            assert_eq!(
+                allows(&[role], action),
+                mark == 'x',
+                "{role}: {}",
+                action.words()
+            );
+        }
+    }
+}
