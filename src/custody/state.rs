@@ -459,6 +459,21 @@ impl State {
                 continue;
             }
             all.insert(Key::Subject(piece.into()));
+            // Facts and refusals name who has it and who released it to whom.
+            if let Some(custody) = self.custody(piece) {
+                match &custody.holder {
+                    Holder::Person { person } => {
+                        all.insert(Key::Subject(Subject::Person(*person)));
+                    }
+                    Holder::Place { place } => {
+                        all.insert(Key::Subject(Subject::Place(*place)));
+                    }
+                    Holder::Outside { .. } => {}
+                }
+                for person in custody.offer.iter().flat_map(|o| [o.by, o.to]) {
+                    all.insert(Key::Subject(Subject::Person(person)));
+                }
+            }
             match piece {
                 Piece::Item(id) => {
                     if let Some(item) = self.items.get(&id) {

@@ -30,6 +30,9 @@ fn receive(piece: Piece, seal: &str, condition: Condition, note: &str) -> Act {
     })
 }
 
+use liftledger::custody::state::Key;
+use liftledger::ids::Subject;
+
 #[test]
 fn each_rule_says_no_with_its_own_code() {
     let (mut w, piece, hands) = five_hundred();
@@ -282,4 +285,28 @@ fn each_rule_says_no_with_its_own_code() {
     let last = w.events.last().unwrap();
     assert_eq!(last.header.kind, "custody.charge-taken");
     assert!(last.field_str("unaccounted_since").is_some());
+}
+
+/// A receipt names the releaser on the record, so their record must be asked for.
+#[test]
+fn a_receipt_asks_for_the_releasers_record() {
+    let (w, piece, [giver, taker]) = five_hundred();
+    let full = &w.stage.state;
+    let actor = liftledger::custody::Actor {
+        id: Some(taker),
+        roles: full.people[&taker].roles.clone(),
+        signed: liftledger::custody::Signed::Password,
+    };
+    let command = liftledger::custody::Command {
+        id: liftledger::ids::CommandId::new(),
+        claimed_at: None,
+        late_reason: None,
+        act: receive(piece, "004217", Condition::Intact, ""),
+    };
+    let mut part = liftledger::custody::State::default();
+    if let Piece::Package(id) = piece {
+        part.packages.insert(id, full.packages[&id].clone());
+    }
+    let releaser = Key::Subject(Subject::Person(giver));
+    assert!(part.wants(&actor, &command).contains(&releaser));
 }
