@@ -1,11 +1,9 @@
 //! The trade rules as custody asks for them.
 
-use chrono::{DateTime, FixedOffset};
-
 use crate::custody::item::{ItemRecovered, Recover};
 use crate::custody::place::PlaceAdded;
 use crate::custody::rules::{Recovery, Trade, TradeReason};
-use crate::custody::state::Item;
+use crate::custody::state::Thing;
 use crate::keeping::packaging::{Facts, allows_container};
 use crate::keeping::storing::{PlaceFacts, allows_place};
 use crate::keeping::{KeepNeeds, Reason};
@@ -34,36 +32,46 @@ fn reason(reason: Reason) -> TradeReason {
     TradeReason {
         rule: reason.rule,
         sentence: reason.sentence,
+        next: reason.next,
         source: reason.source,
     }
 }
 
-fn facts(wet: bool, biological: bool, fragile: bool, sharp: bool) -> Facts {
-    Facts {
-        wet,
-        biological,
-        fragile,
-        sharp,
-        size_mm: None,
+/// What a record without needs asks for by the rules in force; none for a medium that the rules no longer have.
+fn derived(rules: &TradeRules, item: &ItemRecovered) -> Option<KeepNeeds> {
+    let facts = Facts {
+        wet: item.wet,
+        biological: item.biological,
+        fragile: item.fragile,
+        sharp: item.sharp,
+        size_mm: item.size_mm,
         surface: None,
+    };
+    Some(KeepNeeds::derive(
+        rules.keeping(),
+        rules.medium(&item.medium)?,
+        &facts,
+    ))
+}
+
+/// What a thing asks for, seen from outside: an item as recorded at its recovery, a package what reaches through its
+/// container, and what the container itself asks for.
+fn needs(rules: &TradeRules, thing: &Thing<'_>) -> Option<KeepNeeds> {
+    match thing {
+        Thing::Item(item) => match &item.recovered.needs {
+            Some(needs) => Some(needs.as_ref().clone()),
+            None => derived(rules, &item.recovered),
+        },
+        Thing::Package {
+            container,
+            contents,
+        } => Some(joined(rules, contents).enclosed(rules.keeping(), container)),
     }
 }
 
-impl TradeRules {
-    /// What an item needs by the rules in force; none for a medium that the rules no longer have.
-    fn needs(&self, item: &ItemRecovered) -> Option<KeepNeeds> {
-        let medium = self.medium(&item.medium)?;
-        let facts = facts(item.wet, item.biological, item.fragile, item.sharp);
-        Some(KeepNeeds::derive(self.keeping(), medium, &facts))
-    }
-
-    fn needs_of(&self, items: &[&Item]) -> KeepNeeds {
-        let each: Vec<KeepNeeds> = items
-            .iter()
-            .filter_map(|i| self.needs(&i.recovered))
-            .collect();
-        KeepNeeds::join(&each).needs
-    }
+fn joined(rules: &TradeRules, things: &[Thing<'_>]) -> KeepNeeds {
+    let each: Vec<KeepNeeds> = things.iter().filter_map(|t| needs(rules, t)).collect();
+    KeepNeeds::join(&each).needs
 }
 
 impl Trade for TradeRules {
@@ -79,12 +87,11 @@ impl Trade for TradeRules {
         self.container(id).is_some()
     }
 
-    fn recovery(
-        &self,
-        asked: &Recover,
-        started: DateTime<FixedOffset>,
-        methods: &[String],
-    ) -> Option<Recovery> {
+    fn knows_climate(&self, id: &str) -> bool {
+        self.climate(id).is_some()
+    }
+
+    fn recovery(&self, asked: &Recover, substrate: &str, methods: &[String]) -> Option<Recovery> {
         let medium = self.medium(&asked.medium)?;
         let used = ground(&asked.card);
         // The last development is what the mark looks like now; one without a fixed tone leaves tone unknown.
@@ -99,12 +106,19 @@ impl Trade for TradeRules {
             warnings.extend(contrast::warning(tone, used));
         }
         if let Some(set) = asked.set_at {
-            let check = set_time::check(medium, started, set);
+            let check = set_time::check(medium, asked.started_at, set);
             if check.warning {
                 warnings.push(check.sentence);
             }
         }
-        let facts = facts(asked.wet, asked.biological, asked.fragile, asked.sharp);
+        let facts = Facts {
+            wet: asked.wet,
+            biological: asked.biological,
+            fragile: asked.fragile,
+            sharp: asked.sharp,
+            size_mm: asked.size_mm,
+            surface: self.substrate(substrate).map(|s| s.class),
+        };
         let needs = KeepNeeds::derive(self.keeping(), medium, &facts);
         let packing = needs
             .packing
@@ -120,6 +134,7 @@ impl Trade for TradeRules {
             reads: word(reading.lateral).to_owned(),
             because: reading.sentence,
             packing,
+            needs,
             warnings,
         })
     }
@@ -130,14 +145,14 @@ impl Trade for TradeRules {
         Some((word(reading.lateral).to_owned(), reading.sentence))
     }
 
-    fn container(&self, items: &[&Item], container: &str) -> Result<(), TradeReason> {
-        if items.is_empty() {
+    fn container(&self, things: &[Thing<'_>], container: &str) -> Result<(), TradeReason> {
+        if things.is_empty() {
             return Ok(());
         }
-        allows_container(&self.needs_of(items).packing, container).map_err(reason)
+        allows_container(&joined(self, things).packing, container).map_err(reason)
     }
 
-    fn place(&self, items: &[&Item], place: &PlaceAdded) -> Result<(), Vec<TradeReason>> {
+    fn place(&self, thing: &Thing<'_>, place: &PlaceAdded) -> Result<(), Vec<TradeReason>> {
         let facts = PlaceFacts {
             freezing: self
                 .climate(&place.climate)
@@ -145,13 +160,13 @@ impl Trade for TradeRules {
             climate: Some(place.climate.clone()),
             damp: place.damp,
             light: place.lit,
-            hot: false,
-            dusty: false,
-            on_edge: false,
-            stacked: false,
-            biohazard: false,
+            hot: place.hot,
+            dusty: place.dusty,
+            on_edge: place.on_edge,
+            stacked: place.stacked,
+            biohazard: place.biohazard_marked,
         };
-        allows_place(&self.needs_of(items), &facts)
-            .map_err(|all| all.into_iter().map(reason).collect())
+        let needs = needs(self, thing).unwrap_or_default();
+        allows_place(&needs, &facts).map_err(|all| all.into_iter().map(reason).collect())
     }
 }

@@ -2,12 +2,12 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 
 use super::fact::{Draft, Fact};
-use super::refusal::{Refusal, Rule, text};
+use super::refusal::{Refusal, Rule, TextRule, text, text_by};
 use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::State;
+use super::{item, mark};
 use crate::ids::{Seq, Subject};
 use crate::people::Role;
 
@@ -43,12 +43,21 @@ pub struct Amended {
     pub event_kind: String,
     /// The field.
     pub field: String,
-    /// What the event said.
+    /// What it said until now: as the event recorded it, or as amended since.
     pub was: String,
     /// What it should say.
     pub value: String,
     /// Why.
     pub reason: String,
+}
+
+/// The texts of the act that made such an event.
+fn texts(kind: &str) -> &'static [TextRule] {
+    match kind {
+        "mark.noted" => mark::TEXTS,
+        "item.recovered" => item::TEXTS,
+        _ => &[],
+    }
 }
 
 pub(super) fn amend(ctx: &Context<'_>, x: &Amend) -> Result<Vec<Draft>, Refusal> {
@@ -60,17 +69,14 @@ pub(super) fn amend(ctx: &Context<'_>, x: &Amend) -> Result<Vec<Draft>, Refusal>
     if let Some(case) = past.case {
         ctx.case(case)?;
     }
-    text("value", &x.value, 2000, false)?;
     text("reason", &x.reason, 500, true)?;
     let fields = AMENDABLE
         .iter()
         .find(|(kind, _)| *kind == past.kind)
         .map_or(&[][..], |(_, fields)| fields);
-    let was = past
-        .fields
-        .get(&x.field)
-        .and_then(Value::as_str)
-        .filter(|_| fields.contains(&x.field.as_str()));
+    // The last subject is the one that the event made; the first is its case.
+    let of = *past.subjects.last().ok_or_else(|| not_found("event"))?;
+    let was = current(ctx.state, of, &x.field).filter(|_| fields.contains(&x.field.as_str()));
     let Some(was) = was else {
         return Err(Refusal::new(
             Rule::NotAmendable,
@@ -83,6 +89,7 @@ pub(super) fn amend(ctx: &Context<'_>, x: &Amend) -> Result<Vec<Draft>, Refusal>
         )
         .on("field"));
     };
+    text_by(texts(&past.kind), &x.field, &x.value).map_err(|r| r.on("value"))?;
     if ctx.actor.id != past.actor && !ctx.actor.roles.contains(&Role::Supervisor) {
         return Err(Refusal::new(
             Rule::NotAuthor,
@@ -90,8 +97,6 @@ pub(super) fn amend(ctx: &Context<'_>, x: &Amend) -> Result<Vec<Draft>, Refusal>
             "Ask one of them.",
         ));
     }
-    // The last subject is the one that the event made; the first is its case.
-    let of = *past.subjects.last().ok_or_else(|| not_found("event"))?;
     let fact = Fact::Amended(Amended {
         of,
         event: x.event,
@@ -102,6 +107,31 @@ pub(super) fn amend(ctx: &Context<'_>, x: &Amend) -> Result<Vec<Draft>, Refusal>
         reason: x.reason.clone(),
     });
     Ok(ctx.draft(past.case, vec![of], fact))
+}
+
+/// A field that can be amended, as it stands now.
+fn current<'a>(state: &'a State, of: Subject, field: &str) -> Option<&'a str> {
+    match of {
+        Subject::Mark(id) => {
+            let noted = &state.marks.get(&id)?.noted;
+            match field {
+                "object" => Some(&noted.object),
+                "exact_place" => Some(&noted.exact_place),
+                "up" => Some(&noted.up),
+                "note" => Some(&noted.note),
+                _ => None,
+            }
+        }
+        Subject::Item(id) => {
+            let recovered = &state.items.get(&id)?.recovered;
+            match field {
+                "description" => Some(&recovered.description),
+                "lot" => Some(&recovered.lot),
+                _ => None,
+            }
+        }
+        _ => None,
+    }
 }
 
 pub(super) fn amended(state: &mut State, x: &Amended, meta: &Meta) -> Result<(), Misfit> {

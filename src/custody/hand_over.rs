@@ -5,6 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fact::{Draft, Fact};
+use super::package::seal_number;
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, capital, not_found};
 use super::state::{Custody, Holder, Loan, Offer, State};
@@ -313,7 +314,8 @@ pub(super) fn seal_seen(
     text("seal_seen", seen, 40, false)?;
     let on = seal_on(state, piece);
     let broken = matches!(condition, Condition::Open | Condition::Mismatch);
-    if !on.is_empty() && seen.trim().is_empty() && !broken {
+    let seen = seal_number(seen);
+    if !on.is_empty() && seen.is_empty() && !broken {
         return Err(Refusal::new(
             Rule::SealNotStated,
             format!(
@@ -324,7 +326,7 @@ pub(super) fn seal_seen(
         )
         .on("seal_seen"));
     }
-    if seen.trim() != on && !broken {
+    if seen != on && !broken {
         let record = if on.is_empty() {
             "no seal".to_owned()
         } else {
@@ -332,7 +334,7 @@ pub(super) fn seal_seen(
         };
         return Err(Refusal::new(
             Rule::SealDiffers,
-            format!("You saw seal {}; on record is {record}.", seen.trim()),
+            format!("You saw seal {seen}; on record is {record}."),
             "Read the number again. If that is what is on it, say mismatch with a note, or refuse it.",
         )
         .on("seal_seen"));
@@ -533,7 +535,7 @@ pub(super) fn receive(ctx: &Context<'_>, x: &Receive) -> Result<Vec<Draft>, Refu
         from: offer.by,
         from_name: ctx.state.person_name(offer.by),
         seal: seal_on(ctx.state, x.piece).to_owned(),
-        seal_seen: x.seal_seen.trim().to_owned(),
+        seal_seen: seal_number(&x.seal_seen),
         condition: x.condition,
         note: x.note.clone(),
     });
@@ -621,7 +623,7 @@ pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, R
         identification: x.party.identification.clone(),
         reference: x.party.reference.clone(),
         seal: seal_on(ctx.state, x.piece).to_owned(),
-        seal_seen: x.seal_seen.trim().to_owned(),
+        seal_seen: seal_number(&x.seal_seen),
         condition: x.condition,
         note: x.note.clone(),
     });
@@ -648,7 +650,7 @@ pub(super) fn take_charge(ctx: &Context<'_>, x: &TakeCharge) -> Result<Vec<Draft
         unaccounted_since: custody.last_at,
         reason: x.reason.clone(),
         seal: seal_on(ctx.state, x.piece).to_owned(),
-        seal_seen: x.seal_seen.trim().to_owned(),
+        seal_seen: seal_number(&x.seal_seen),
         condition: x.condition,
         note: x.note.clone(),
     });

@@ -5,15 +5,24 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fact::{Draft, Fact};
-use super::refusal::{Refusal, Rule, text};
+use super::refusal::{Refusal, Rule, TextRule, text_by};
 use super::rules::{Context, Meta, Misfit, not_found};
-use super::state::{Custody, Holder, Item, Key, State};
+use super::state::{Custody, Item, Key, State};
 use crate::ids::{CaseId, Code, ItemId, MarkId, Subject};
+use crate::keeping::KeepNeeds;
 
 /// How many items a case may have.
 pub const MAX_ITEMS: u32 = 20_000;
 /// How many items one mark may yield.
 pub const MAX_OF_MARK: usize = 50;
+/// The longest side of an item in millimetres: 100 m (our assumption, to catch a wrong unit).
+pub const MAX_SIDE_MM: u32 = 100_000;
+/// The texts of a recovery: field, most characters, whether it must be filled in. An amendment keeps to the same.
+pub const TEXTS: &[TextRule] = &[
+    ("lot", 60, false),
+    ("card", 40, false),
+    ("description", 500, true),
+];
 
 /// Record a recovery. When it was done is the command's `claimed_at`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -51,6 +60,9 @@ pub struct Recover {
     /// Sharp.
     #[serde(default)]
     pub sharp: bool,
+    /// Length, width and height in millimetres, any order, where it was measured.
+    #[serde(default)]
+    pub size_mm: Option<[u32; 3]>,
 }
 
 /// A recovery yielded an item.
@@ -94,6 +106,9 @@ pub struct ItemRecovered {
     pub fragile: bool,
     /// Sharp.
     pub sharp: bool,
+    /// Length, width and height in millimetres, where it was measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub size_mm: Option<[u32; 3]>,
     /// View steps of its picture.
     pub view: Vec<String>,
     /// `direct`, `reversed` or `unknown`.
@@ -102,6 +117,9 @@ pub struct ItemRecovered {
     pub because: String,
     /// What it must be packed in and why, as the rules in force said.
     pub packing: Vec<String>,
+    /// What it asks of its container and its place, by the rules in force then: later rules do not change it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub needs: Option<Box<KeepNeeds>>,
     /// Warnings.
     pub warnings: Vec<String>,
 }
@@ -114,9 +132,9 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         .get(&x.mark)
         .ok_or_else(|| not_found("mark"))?;
     let case = ctx.case(mark.case)?;
-    text("lot", &x.lot, 60, false)?;
-    text("card", &x.card, 40, false)?;
-    text("description", &x.description, 500, true)?;
+    text_by(TEXTS, "lot", &x.lot)?;
+    text_by(TEXTS, "card", &x.card)?;
+    text_by(TEXTS, "description", &x.description)?;
     if x.air_c.is_some_and(|t| !(-60..=70).contains(&t)) {
         return Err(Refusal::new(
             Rule::BadValue,
@@ -124,6 +142,16 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
             "Give it in °C, or leave it out.",
         )
         .on("air_c"));
+    }
+    if x.size_mm
+        .is_some_and(|s| s.iter().any(|side| !(1..=MAX_SIDE_MM).contains(side)))
+    {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "Each side of an item measures between 1 mm and 100 m.",
+            "Give length, width and height in millimetres, or leave them out.",
+        )
+        .on("size_mm"));
     }
     if x.started_at < mark.noted_at && x.started_at.date_naive() < mark.noted_at.date_naive() {
         return Err(Refusal::new(
@@ -149,7 +177,7 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         ));
     }
     let methods: Vec<String> = mark.developments.iter().map(|d| d.method.clone()).collect();
-    let Some(recovery) = ctx.trade.recovery(x, x.started_at, &methods) else {
+    let Some(recovery) = ctx.trade.recovery(x, &mark.noted.substrate, &methods) else {
         return Err(Refusal::new(
             Rule::BadValue,
             format!("There is no medium {}.", x.medium),
@@ -190,10 +218,12 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         biological: x.biological,
         fragile: x.fragile,
         sharp: x.sharp,
+        size_mm: x.size_mm,
         view: recovery.view,
         reads: recovery.reads,
         because: recovery.because,
         packing: recovery.packing,
+        needs: Some(Box::new(recovery.needs)),
         warnings,
     });
     Ok(ctx.draft(
@@ -238,13 +268,7 @@ pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Re
             recovered_at: meta.at,
             recovered_by: meta.actor,
             images: Vec::new(),
-            custody: Custody {
-                holder: Holder::Person { person },
-                inside: None,
-                offer: None,
-                loan: None,
-                last_at: meta.at,
-            },
+            custody: Custody::begin(person, meta.at),
         },
     );
     Ok(())

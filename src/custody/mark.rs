@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fact::{Draft, Fact};
-use super::refusal::{Refusal, Rule, text};
+use super::refusal::{Refusal, Rule, TextRule, text, text_by};
 use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::{Development, Key, Mark, State};
 use crate::ids::{CaseId, MarkId, SceneId, Subject};
@@ -13,6 +13,15 @@ use crate::ids::{CaseId, MarkId, SceneId, Subject};
 pub const MAX_DEVELOPMENTS: usize = 20;
 /// How many marks a case may have.
 pub const MAX_MARKS: u32 = 20_000;
+/// The texts of a mark: field, most characters, whether it must be filled in. An amendment keeps to the same.
+pub const TEXTS: &[TextRule] = &[
+    ("object", 200, true),
+    ("exact_place", 300, true),
+    ("up", 200, true),
+    ("texture", 40, false),
+    ("curvature", 40, false),
+    ("note", 2000, false),
+];
 
 /// What kind of mark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
@@ -118,12 +127,12 @@ pub(super) fn note(ctx: &Context<'_>, x: &NoteMark) -> Result<Vec<Draft>, Refusa
         )
         .on("scene"));
     }
-    text("object", &x.object, 200, true)?;
-    text("exact_place", &x.exact_place, 300, true)?;
-    text("up", &x.up, 200, true)?;
-    text("texture", &x.texture, 40, false)?;
-    text("curvature", &x.curvature, 40, false)?;
-    text("note", &x.note, 2000, false)?;
+    text_by(TEXTS, "object", &x.object)?;
+    text_by(TEXTS, "exact_place", &x.exact_place)?;
+    text_by(TEXTS, "up", &x.up)?;
+    text_by(TEXTS, "texture", &x.texture)?;
+    text_by(TEXTS, "curvature", &x.curvature)?;
+    text_by(TEXTS, "note", &x.note)?;
     if !ctx.trade.knows_substrate(&x.substrate) {
         return Err(Refusal::new(
             Rule::BadValue,

@@ -7,7 +7,7 @@ use super::fact::{Draft, Fact};
 use super::hand_over::{Condition, seal_seen};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, capital, not_found};
-use super::state::{Custody, Holder, Item, Key, Package, SealOn, State};
+use super::state::{Custody, Key, Loan, Package, SealOn, State, Thing};
 use crate::ids::{CaseId, Code, PackageId, Piece, Subject};
 
 /// How deep packages may stand in packages.
@@ -16,6 +16,14 @@ pub const MAX_DEPTH: usize = 8;
 pub const MAX_CONTENTS: usize = 500;
 /// How many seals a package may have had.
 pub const MAX_SEALS: usize = 200;
+
+/// A seal number as the ledger keeps and compares it: no space around it, one space where several stood, ASCII letters
+/// in capitals. A number is typed or scanned by several people, and these differences are not differences of the seal.
+#[must_use]
+pub fn seal_number(typed: &str) -> String {
+    let parts: Vec<&str> = typed.split_whitespace().collect();
+    parts.join(" ").to_ascii_uppercase()
+}
 
 /// Make a package of pieces that the actor holds.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -182,20 +190,23 @@ fn open_all_the_way(ctx: &Context<'_>, id: PackageId) -> Result<(), Refusal> {
     Ok(())
 }
 
-fn fits(ctx: &Context<'_>, container: &str, pieces: &[Piece]) -> Result<(), Refusal> {
-    let items: Vec<&Item> = pieces
-        .iter()
-        .filter_map(|p| match p {
-            // A package in a package is already protected by its own container.
-            Piece::Item(id) => ctx.state.items.get(id),
-            Piece::Package(_) => None,
-        })
-        .collect();
-    ctx.trade.container(&items, container).map_err(|why| {
+/// Whether all these pieces may be in one container together.
+fn fits(
+    ctx: &Context<'_>,
+    container: &str,
+    pieces: impl Iterator<Item = Piece>,
+) -> Result<(), Refusal> {
+    let things: Vec<Thing<'_>> = pieces.filter_map(|p| ctx.state.thing(p)).collect();
+    ctx.trade.container(&things, container).map_err(|why| {
+        let next = if why.next.is_empty() {
+            "Choose another container.".to_owned()
+        } else {
+            why.next
+        };
         Refusal::new(
             Rule::ContainerForbidden,
             format!("{} (rule {}, {})", why.sentence, why.rule, why.source),
-            "Choose another container.",
+            next,
         )
         .on("container")
     })
@@ -272,7 +283,7 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
         }
         subjects.push((*piece).into());
     }
-    fits(ctx, &x.container, &x.contents)?;
+    fits(ctx, &x.container, x.contents.iter().copied())?;
     let code = Code::of(Subject::Package(package)).ok_or_else(|| not_found("code"))?;
     let fact = Fact::PackageMade(PackageMade {
         package,
@@ -324,16 +335,20 @@ pub(super) fn put_in(ctx: &Context<'_>, x: &PutIn) -> Result<Vec<Draft>, Refusal
             "Packages stand at most {MAX_DEPTH} deep."
         )));
     }
-    fits(ctx, &package.container, &[x.piece])?;
+    let together = package.contents.iter().copied().chain([x.piece]);
+    fits(ctx, &package.container, together)?;
     let fact = Fact::PiecePutIn(PiecePutIn {
         package: x.package,
         piece: x.piece,
     });
-    Ok(ctx.draft(
-        Some(case),
-        vec![Subject::Package(x.package), x.piece.into()],
-        fact,
-    ))
+    let mut subjects = vec![Subject::Package(x.package), x.piece.into()];
+    // The piece's loan passes to the outermost package, which is then changed too.
+    if outermost != Piece::Package(x.package)
+        && ctx.state.custody(x.piece).is_some_and(|c| c.loan.is_some())
+    {
+        subjects.push(outermost.into());
+    }
+    Ok(ctx.draft(Some(case), subjects, fact))
 }
 
 pub(super) fn take_out(ctx: &Context<'_>, x: &TakeOut) -> Result<Vec<Draft>, Refusal> {
@@ -374,6 +389,7 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
     let package = get(ctx, x.package)?;
     let piece = Piece::Package(x.package);
     text("number", &x.number, 40, true)?;
+    let number = seal_number(&x.number);
     let (_, case) = ctx.in_hand(piece)?;
     if let Some(seal) = package.seal() {
         return Err(Refusal::new(
@@ -392,10 +408,10 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
             "Put in what it is for, then seal it.",
         ));
     }
-    if ctx.state.seals.contains_key(&x.number) {
+    if ctx.state.seals.contains_key(&number) {
         return Err(Refusal::new(
             Rule::Taken,
-            format!("Seal {} was used before.", x.number),
+            format!("Seal {number} was used before."),
             "Take a new seal: each number is used once.",
         )
         .on("number"));
@@ -405,7 +421,7 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
     }
     let fact = Fact::PackageSealed(PackageSealed {
         package: x.package,
-        seal: x.number.clone(),
+        seal: number,
         initialled: x.initialled,
     });
     Ok(ctx.draft(Some(case), vec![Subject::Package(x.package)], fact))
@@ -428,12 +444,18 @@ pub(super) fn open(ctx: &Context<'_>, x: &Open) -> Result<Vec<Draft>, Refusal> {
     let fact = Fact::PackageOpened(PackageOpened {
         package: x.package,
         seal: seal.number.clone(),
-        seal_seen: x.seal_seen.clone(),
+        seal_seen: seal_number(&x.seal_seen),
         condition: x.condition,
         reason: x.reason.clone(),
         note: x.note.clone(),
     });
     Ok(ctx.draft(Some(case), vec![Subject::Package(x.package)], fact))
+}
+
+/// Of two loans the one that is due first; one that is due before one that is not.
+fn more_urgent(a: Option<Loan>, b: Option<Loan>) -> Option<Loan> {
+    let loans = a.into_iter().chain(b);
+    loans.min_by_key(|l| (l.due_at.is_none(), l.due_at, l.since))
 }
 
 pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<(), Misfit> {
@@ -448,12 +470,14 @@ pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<()
         return Err(meta.misfit("the package's number is not the next one"));
     }
     case.packages = x.number;
+    let mut custody_of_all = Custody::begin(person, meta.at);
     for piece in &x.contents {
         let custody = state
             .custody_mut(*piece)
             .ok_or_else(|| meta.misfit("no such piece"))?;
         custody.inside = Some(x.package);
         custody.last_at = meta.at;
+        custody_of_all.loan = more_urgent(custody_of_all.loan.take(), custody.loan.take());
     }
     state
         .known
@@ -468,13 +492,7 @@ pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<()
             container: x.container.clone(),
             contents: x.contents.clone(),
             seals: Vec::new(),
-            custody: Custody {
-                holder: Holder::Person { person },
-                inside: None,
-                offer: None,
-                loan: None,
-                last_at: meta.at,
-            },
+            custody: custody_of_all,
         },
     );
     Ok(())
@@ -495,11 +513,18 @@ pub(super) fn was_put_in(state: &mut State, x: &PiecePutIn, meta: &Meta) -> Resu
     let package = package_mut(state, x.package, meta)?;
     package.contents.push(x.piece);
     package.custody.last_at = meta.at;
+    let outermost = state.outermost(Piece::Package(x.package));
     let custody = state
         .custody_mut(x.piece)
         .ok_or_else(|| meta.misfit("no such piece"))?;
     custody.inside = Some(x.package);
     custody.last_at = meta.at;
+    if let Some(loan) = custody.loan.take() {
+        let outer = state
+            .custody_mut(outermost)
+            .ok_or_else(|| meta.misfit("no such package"))?;
+        outer.loan = more_urgent(outer.loan.take(), Some(loan));
+    }
     Ok(())
 }
 
@@ -517,6 +542,10 @@ pub(super) fn was_taken_out(
     let package = package_mut(state, x.package, meta)?;
     package.contents.retain(|p| *p != x.piece);
     package.custody.last_at = meta.at;
+    // An empty package owes nothing: the loan goes on with the last piece taken out.
+    if outermost == Piece::Package(x.package) && package.contents.is_empty() {
+        package.custody.loan = None;
+    }
     let custody = state
         .custody_mut(x.piece)
         .ok_or_else(|| meta.misfit("no such piece"))?;

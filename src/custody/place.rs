@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::fact::{Draft, Fact};
 use super::hand_over::sealed_or_reason;
 use super::refusal::{Refusal, Rule, text};
-use super::rules::{Context, Meta, Misfit, capital, not_found};
+use super::rules::{Context, Meta, Misfit, TradeReason, capital, not_found};
 use super::state::{Holder, Key, Place, State};
 use crate::ids::{Code, PersonId, Piece, PlaceId, Subject};
 use crate::people::{Action, permission};
@@ -38,14 +38,29 @@ pub struct AddPlace {
     /// What it is in.
     #[serde(default)]
     pub parent: Option<PlaceId>,
-    /// Climate class, by the trade rules' word: room, controlled, refrigerated, frozen.
+    /// Climate class, by the trade rules' identifier: room-temperature, temperature-controlled, refrigerated, frozen.
     pub climate: String,
     /// Damp.
     #[serde(default)]
     pub damp: bool,
-    /// In daylight.
+    /// In direct or strong light.
     #[serde(default)]
     pub lit: bool,
+    /// Hot, or near something hot.
+    #[serde(default)]
+    pub hot: bool,
+    /// Dusty.
+    #[serde(default)]
+    pub dusty: bool,
+    /// Things stand on edge there.
+    #[serde(default)]
+    pub on_edge: bool,
+    /// Things are stacked there.
+    #[serde(default)]
+    pub stacked: bool,
+    /// Marked for biological hazards.
+    #[serde(default)]
+    pub biohazard_marked: bool,
 }
 
 /// Against a keep rule, by a named person's decision.
@@ -102,8 +117,23 @@ pub struct PlaceAdded {
     pub climate: String,
     /// Damp.
     pub damp: bool,
-    /// In daylight.
+    /// In direct or strong light.
     pub lit: bool,
+    /// Hot, or near something hot.
+    #[serde(default)]
+    pub hot: bool,
+    /// Dusty.
+    #[serde(default)]
+    pub dusty: bool,
+    /// Things stand on edge there.
+    #[serde(default)]
+    pub on_edge: bool,
+    /// Things are stacked there.
+    #[serde(default)]
+    pub stacked: bool,
+    /// Marked for biological hazards.
+    #[serde(default)]
+    pub biohazard_marked: bool,
 }
 
 /// A piece was stored.
@@ -146,6 +176,14 @@ pub struct Fetched {
 pub(super) fn add(ctx: &Context<'_>, x: &AddPlace) -> Result<Vec<Draft>, Refusal> {
     text("name", &x.name, 100, true)?;
     text("climate", &x.climate, 40, true)?;
+    if !ctx.trade.knows_climate(&x.climate) {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("There is no climate class {}.", x.climate),
+            "Choose one of the list.",
+        )
+        .on("climate"));
+    }
     if x.parent.is_some_and(|p| !ctx.state.places.contains_key(&p)) {
         return Err(not_found("place").on("parent"));
     }
@@ -168,6 +206,11 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddPlace) -> Result<Vec<Draft>, Refusal
         climate: x.climate.clone(),
         damp: x.damp,
         lit: x.lit,
+        hot: x.hot,
+        dusty: x.dusty,
+        on_edge: x.on_edge,
+        stacked: x.stacked,
+        biohazard_marked: x.biohazard_marked,
     });
     Ok(ctx.draft(None, vec![Subject::Place(place)], fact))
 }
@@ -196,10 +239,13 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
         )
         .on("place"));
     }
-    let items = ctx.state.items_in(x.piece);
+    let thing = ctx
+        .state
+        .thing(x.piece)
+        .ok_or_else(|| not_found("item or package"))?;
     let against = ctx
         .trade
-        .place(&items, &place.added)
+        .place(&thing, &place.added)
         .err()
         .unwrap_or_default();
     if !against.is_empty() {
@@ -216,7 +262,7 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
                     place.added.name,
                     why.join(" ")
                 ),
-                "Choose another place, or have a supervisor answer for it with a reason.",
+                next_steps(&against),
             )
             .on("place"));
         };
@@ -250,6 +296,23 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
     let mut subjects = vec![x.piece.into(), Subject::Place(x.place)];
     subjects.extend(from_place.map(Subject::Place));
     Ok(ctx.draft(Some(case), subjects, fact))
+}
+
+/// What the rules suggest, each once, and who may decide otherwise.
+fn next_steps(against: &[TradeReason]) -> String {
+    let mut steps: Vec<&str> = Vec::new();
+    for reason in against {
+        if !reason.next.is_empty() && !steps.contains(&reason.next.as_str()) {
+            steps.push(&reason.next);
+        }
+    }
+    if steps.is_empty() {
+        steps.push("Choose another place.");
+    }
+    format!(
+        "{} Or have a supervisor answer for it with a reason.",
+        steps.join(" ")
+    )
 }
 
 pub(super) fn fetch(ctx: &Context<'_>, x: &Fetch) -> Result<Vec<Draft>, Refusal> {

@@ -129,6 +129,21 @@ impl Refusal {
     }
 }
 
+/// A text field: its name, the most characters, whether it must be filled in.
+pub type TextRule = (&'static str, usize, bool);
+
+/// Checks a text by its row in a table of fields. A field that has no row may hold nothing.
+///
+/// # Errors
+/// [`Rule::BadText`].
+pub fn text_by(rules: &[TextRule], field: &str, value: &str) -> Result<(), Refusal> {
+    let (max, required) = rules
+        .iter()
+        .find(|(name, ..)| *name == field)
+        .map_or((0, false), |(_, max, required)| (*max, *required));
+    text(field, value, max, required)
+}
+
 /// Checks a text: `1..=max` characters (or none where `required` is false), no control characters but line breaks.
 ///
 /// # Errors

@@ -5,9 +5,10 @@ use chrono::{DateTime, Duration, FixedOffset, SubsecRound, Utc};
 use super::command::{Act, Actor, Command, Signed};
 use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
-use super::state::{Case, Custody, Holder, Item, State};
+use super::state::{Case, Custody, Holder, State, Thing};
 use super::{amendment, case, hand_over, image, item, mark, package, paper, person, place};
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
+use crate::keeping::KeepNeeds;
 use crate::people::permission;
 
 /// How far a claimed time may lie ahead of the server's clock: clocks differ.
@@ -24,6 +25,8 @@ pub struct TradeReason {
     pub rule: String,
     /// The reason in a sentence.
     pub sentence: String,
+    /// The next step; empty where the rule names none.
+    pub next: String,
     /// Where it comes from.
     pub source: String,
 }
@@ -43,6 +46,8 @@ pub struct Recovery {
     pub because: String,
     /// What it must be packed in, and why: one sentence a rule.
     pub packing: Vec<String>,
+    /// What it asks of its container and its place; goes on the record, and later decisions keep to it.
+    pub needs: KeepNeeds,
     /// Warnings that go on the record: card against powder, set time.
     pub warnings: Vec<String>,
 }
@@ -55,25 +60,27 @@ pub trait Trade {
     fn knows_substrate(&self, code: &str) -> bool;
     /// Whether there is such a container.
     fn knows_container(&self, id: &str) -> bool;
-    /// What follows from a recovery; none for an unknown medium.
+    /// Whether there is such a climate class.
+    fn knows_climate(&self, id: &str) -> bool;
+    /// What follows from a recovery from this substrate after these developments; none for an unknown medium.
     fn recovery(
         &self,
         asked: &item::Recover,
-        started: DateTime<FixedOffset>,
+        substrate: &str,
         methods: &[String],
     ) -> Option<Recovery>;
     /// How an image reads that was taken by these view steps; none for an unknown step.
     fn reading(&self, view: &[String]) -> Option<(String, String)>;
-    /// Whether these items may go into this container.
+    /// Whether these things may go together into this container.
     ///
     /// # Errors
     /// The rule that forbids it.
-    fn container(&self, items: &[&Item], container: &str) -> Result<(), TradeReason>;
-    /// Whether these items may be kept at a place of these facts.
+    fn container(&self, things: &[Thing<'_>], container: &str) -> Result<(), TradeReason>;
+    /// Whether this thing may be kept at a place of these facts.
     ///
     /// # Errors
     /// Every rule that forbids it.
-    fn place(&self, items: &[&Item], place: &place::PlaceAdded) -> Result<(), Vec<TradeReason>>;
+    fn place(&self, thing: &Thing<'_>, place: &place::PlaceAdded) -> Result<(), Vec<TradeReason>>;
 }
 
 /// What every decision has at hand.

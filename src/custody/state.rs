@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::command::{Act, Actor, Command};
-use super::package::MAX_DEPTH;
+use super::package::{MAX_DEPTH, seal_number};
 use crate::ids::{
     CaseId, Code, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Seq,
     Subject,
@@ -199,7 +199,8 @@ pub struct Offer {
     pub from_place: bool,
 }
 
-/// Something is out of the storeroom.
+/// Something is out of the storeroom. The loan stands on the outermost piece: what goes into a package brings its loan
+/// to it, and what comes out takes it along.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Loan {
     /// Why.
@@ -227,6 +228,20 @@ pub struct Custody {
     pub loan: Option<Loan>,
     /// The claimed time of the last custody event.
     pub last_at: DateTime<FixedOffset>,
+}
+
+impl Custody {
+    /// Custody begins: with whoever recovered an item or made a package.
+    #[must_use]
+    pub fn begin(person: PersonId, at: DateTime<FixedOffset>) -> Self {
+        Self {
+            holder: Holder::Person { person },
+            inside: None,
+            offer: None,
+            loan: None,
+            last_at: at,
+        }
+    }
 }
 
 /// An item of evidence.
@@ -298,6 +313,20 @@ impl Package {
     pub fn seal(&self) -> Option<&SealOn> {
         self.seals.last().filter(|s| s.cut_at.is_none())
     }
+}
+
+/// A piece as the keep rules see it: what stands in what.
+#[derive(Clone, Debug)]
+pub enum Thing<'a> {
+    /// An item.
+    Item(&'a Item),
+    /// A package, with what is in it.
+    Package {
+        /// Kind of container.
+        container: &'a str,
+        /// What is in it.
+        contents: Vec<Thing<'a>>,
+    },
 }
 
 /// A place in the storeroom.
@@ -404,12 +433,15 @@ impl State {
             Act::DevelopMark(x) => ask(Subject::Mark(x.mark)),
             Act::AddImage(x) => ask(x.of),
             Act::Recover(x) => ask(Subject::Mark(x.mark)),
-            Act::Pack(x) => pieces.extend(&x.contents),
+            Act::Pack(x) => {
+                ask(Subject::Case(x.case));
+                pieces.extend(&x.contents);
+            }
             Act::PutIn(x) => pieces.extend([Piece::Package(x.package), x.piece]),
             Act::TakeOut(x) => pieces.extend([Piece::Package(x.package), x.piece]),
             Act::Seal(x) => {
                 pieces.push(Piece::Package(x.package));
-                all.insert(Key::Seal(x.number.clone()));
+                all.insert(Key::Seal(seal_number(&x.number)));
             }
             Act::Open(x) => pieces.push(Piece::Package(x.package)),
             Act::Release(x) => {
@@ -567,6 +599,29 @@ impl State {
         }
         out.sort_by_key(|i| i.number);
         out
+    }
+
+    /// A piece with everything in it, as the keep rules see it; none where it was not loaded.
+    #[must_use]
+    pub fn thing(&self, piece: Piece) -> Option<Thing<'_>> {
+        self.thing_within(piece, MAX_DEPTH)
+    }
+
+    fn thing_within(&self, piece: Piece, depth: usize) -> Option<Thing<'_>> {
+        match piece {
+            Piece::Item(id) => self.items.get(&id).map(Thing::Item),
+            Piece::Package(id) => {
+                let package = self.packages.get(&id)?;
+                let inner = depth.checked_sub(1)?;
+                let contents = package.contents.iter();
+                Some(Thing::Package {
+                    container: &package.container,
+                    contents: contents
+                        .filter_map(|p| self.thing_within(*p, inner))
+                        .collect(),
+                })
+            }
+        }
     }
 
     /// How people call a piece: "item 3", "package P2".

@@ -329,7 +329,7 @@ pub(super) fn no_container(rules: impl Iterator<Item = String>) -> Conflict {
     rules.sort();
     rules.dedup();
     Conflict {
-        sentence: "No container on the list keeps all these rules. Pack the things apart, or have a supervisor decide and record why."
+        sentence: "No container on the list keeps all these rules. Pack the things apart; what no container suits is handed over or stored unpacked, with the reason on the record."
             .into(),
         rules,
     }
@@ -373,13 +373,9 @@ impl Requirement {
 /// The reason why not: a rule that forbids it, a conflict of rules, or a container that the list does not have.
 pub fn allows_container(req: &Requirement, container: &str) -> Result<(), Reason> {
     let instead = if req.must_one_of.is_empty() {
-        "Choose another container, or have a named person override the rule with a reason."
-            .to_owned()
+        "Choose another container.".to_owned()
     } else {
-        format!(
-            "Use one of these: {}. Or have a named person override the rule with a reason.",
-            req.must_one_of.join(", ")
-        )
+        format!("Use one of these: {}.", req.must_one_of.join(", "))
     };
     if let Some(f) = req.must_not.iter().find(|f| f.container == container) {
         return Err(Reason {

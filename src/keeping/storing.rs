@@ -40,7 +40,7 @@ impl NeedKind {
         let choose = match self {
             Self::ClimateOneOf => {
                 return format!(
-                    "Choose a place with one of these climate classes: {}. Or have a named person override the rule with a reason.",
+                    "Choose a place with one of these climate classes: {}.",
                     climates.join(", ")
                 );
             }
@@ -53,7 +53,7 @@ impl NeedKind {
             Self::NotUnderLoad => "where nothing is stacked on it",
             Self::BiohazardPlace => "marked for biological hazards",
         };
-        format!("Choose a place {choose}, or have a named person override the rule with a reason.")
+        format!("Choose a place {choose}.")
     }
 }
 

@@ -105,11 +105,11 @@ fn the_trade_rules_answer_what_custody_asks() {
         biological: false,
         fragile: false,
         sharp: false,
+        size_mm: None,
     };
-    let now = chrono::Utc::now().fixed_offset();
     let ask = |medium: &str, card: &str, method: &str| {
         rules
-            .recovery(&recover(medium, card), now, &[method.to_owned()])
+            .recovery(&recover(medium, card), "2B", &[method.to_owned()])
             .unwrap()
     };
     // Common practice, no source: putty is opaque and reads reversed; tape and clear casts are looked through.
@@ -126,7 +126,7 @@ fn the_trade_rules_answer_what_custody_asks() {
     assert!(!ask("silicone-putty", "", "BLP").packing.is_empty());
     assert!(
         rules
-            .recovery(&recover("glue-from-nowhere", ""), now, &[])
+            .recovery(&recover("glue-from-nowhere", ""), "2B", &[])
             .is_none()
     );
     assert_eq!(rules.reading(&["front".into()]).unwrap().0, "direct");

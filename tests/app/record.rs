@@ -149,6 +149,7 @@ async fn story(desk: &Desk) -> (Piece, PersonId, PersonId) {
         biological: false,
         fragile: false,
         sharp: false,
+        size_mm: None,
     };
     let item = ItemId(desk.act(me, Act::Recover(act)).await);
     let act = package::Pack {

@@ -2,16 +2,17 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{DateTime, Duration, FixedOffset, TimeZone, Utc};
+use chrono::{DateTime, Duration, TimeZone, Utc};
 use liftledger::app::{Stage, StageError};
 use liftledger::custody::item::Recover;
 use liftledger::custody::place::PlaceAdded;
 use liftledger::custody::rules::{Recovery, Trade, TradeReason};
-use liftledger::custody::state::Item;
+use liftledger::custody::state::Thing;
 use liftledger::custody::{
     Act, Actor, Command, Signed, State, case, hand_over, item, mark, package, person,
 };
 use liftledger::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, SceneId};
+use liftledger::keeping::KeepNeeds;
 use liftledger::ledger::checkpoint::{self, Checkpoint, Key};
 use liftledger::ledger::event::{Event, Source};
 use liftledger::ledger::merkle::{Frontier, Node};
@@ -32,12 +33,10 @@ impl Trade for Free {
     fn knows_container(&self, _: &str) -> bool {
         true
     }
-    fn recovery(
-        &self,
-        asked: &Recover,
-        _: DateTime<FixedOffset>,
-        _: &[String],
-    ) -> Option<Recovery> {
+    fn knows_climate(&self, _: &str) -> bool {
+        true
+    }
+    fn recovery(&self, asked: &Recover, _: &str, _: &[String]) -> Option<Recovery> {
         Some(Recovery {
             medium_name: asked.medium.clone(),
             form: "cast".into(),
@@ -45,16 +44,17 @@ impl Trade for Free {
             reads: "reversed".into(),
             because: "one mirror step: contact face".into(),
             packing: vec![],
+            needs: KeepNeeds::default(),
             warnings: vec![],
         })
     }
     fn reading(&self, _: &[String]) -> Option<(String, String)> {
         Some(("direct".into(), "no mirror step".into()))
     }
-    fn container(&self, _: &[&Item], _: &str) -> Result<(), TradeReason> {
+    fn container(&self, _: &[Thing<'_>], _: &str) -> Result<(), TradeReason> {
         Ok(())
     }
-    fn place(&self, _: &[&Item], _: &PlaceAdded) -> Result<(), Vec<TradeReason>> {
+    fn place(&self, _: &Thing<'_>, _: &PlaceAdded) -> Result<(), Vec<TradeReason>> {
         Ok(())
     }
 }
@@ -184,6 +184,7 @@ pub fn five_hundred() -> (World, Piece, [PersonId; 2]) {
         biological: false,
         fragile: false,
         sharp: false,
+        size_mm: None,
     };
     let item = ItemId(w.act(me, Act::Recover(recover)).unwrap());
     let pack = package::Pack {

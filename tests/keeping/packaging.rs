@@ -264,7 +264,7 @@ fn sourced_rows() {
             (Ok(()), "") => {}
             (Err(reason), rule) if rule == reason.rule => {
                 assert!(
-                    !reason.source.is_empty() && reason.next.contains("override"),
+                    !reason.source.is_empty() && reason.next.ends_with('.'),
                     "{reason:?}"
                 );
                 assert!(reason.sentence.ends_with('.'), "{reason:?}");

@@ -13,7 +13,7 @@ fn refused(needs: &KeepNeeds, place: &PlaceFacts) -> Vec<String> {
             for r in &reasons {
                 assert!(
                     !r.source.is_empty()
-                        && r.next.contains("override")
+                        && r.next.starts_with("Choose a place")
                         && r.sentence.ends_with('.'),
                     "{r:?}"
                 );
