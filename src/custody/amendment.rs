@@ -70,6 +70,10 @@ pub(super) fn amend(ctx: &Context<'_>, x: &Amend) -> Result<Vec<Draft>, Refusal>
         ctx.case(case)?;
     }
     text("reason", &x.reason, 500, true)?;
+    let rules = texts(&past.kind);
+    if rules.iter().any(|(name, ..)| *name == x.field) {
+        text_by(rules, &x.field, &x.value).map_err(|r| r.on("value"))?;
+    }
     let fields = AMENDABLE
         .iter()
         .find(|(kind, _)| *kind == past.kind)
@@ -89,7 +93,6 @@ pub(super) fn amend(ctx: &Context<'_>, x: &Amend) -> Result<Vec<Draft>, Refusal>
         )
         .on("field"));
     };
-    text_by(texts(&past.kind), &x.field, &x.value).map_err(|r| r.on("value"))?;
     if ctx.actor.id != past.actor && !ctx.actor.roles.contains(&Role::Supervisor) {
         return Err(Refusal::new(
             Rule::NotAuthor,

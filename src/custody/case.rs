@@ -154,7 +154,6 @@ pub(super) fn open_scene(ctx: &Context<'_>, x: &OpenScene) -> Result<Vec<Draft>,
 }
 
 pub(super) fn assign(ctx: &Context<'_>, x: &Assign) -> Result<Vec<Draft>, Refusal> {
-    // A supervisor assigns without being assigned: somebody must be able to let people in.
     let case = ctx
         .state
         .cases

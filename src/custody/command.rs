@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{amendment, case, hand_over, image, item, mark, package, paper, person, place};
-use crate::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, PlaceId, Subject};
+use crate::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject};
 use crate::people::{Action, Role};
 
 /// How the actor signed.
@@ -160,6 +160,30 @@ acts! {
     ReportPrinted(paper::ReportPrinted) = "report-printed", PrintReport, signed: false;
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case-read", ReadEvidence, signed: false;
+}
+
+impl Act {
+    /// The items and packages whose custody the act is about.
+    #[must_use]
+    pub fn pieces(&self) -> Vec<Piece> {
+        match self {
+            Self::Pack(x) => x.contents.clone(),
+            Self::PutIn(x) => vec![Piece::Package(x.package), x.piece],
+            Self::TakeOut(x) => vec![Piece::Package(x.package), x.piece],
+            Self::Seal(x) => vec![Piece::Package(x.package)],
+            Self::Open(x) => vec![Piece::Package(x.package)],
+            Self::Release(x) => vec![x.piece],
+            Self::Withdraw(x) => vec![x.piece],
+            Self::Receive(x) => vec![x.piece],
+            Self::Refuse(x) => vec![x.piece],
+            Self::HandOut(x) => vec![x.piece],
+            Self::TakeBack(x) => vec![x.piece],
+            Self::TakeCharge(x) => vec![x.piece],
+            Self::Store(x) => vec![x.piece],
+            Self::Fetch(x) => vec![x.piece],
+            _ => Vec::new(),
+        }
+    }
 }
 
 impl Command {

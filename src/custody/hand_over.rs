@@ -300,6 +300,15 @@ pub fn seal_on(state: &State, piece: Piece) -> &str {
     }
 }
 
+/// The texts of what was seen.
+///
+/// # Errors
+/// [`Rule::BadText`].
+pub(super) fn seen_texts(seal_seen: &str, note: &str) -> Result<(), Refusal> {
+    text("seal_seen", seal_seen, 40, false)?;
+    text("note", note, 1000, false)
+}
+
 /// Checks what was seen of a seal against the seal on record.
 ///
 /// # Errors
@@ -311,7 +320,6 @@ pub(super) fn seal_seen(
     condition: Condition,
     note: &str,
 ) -> Result<(), Refusal> {
-    text("seal_seen", seen, 40, false)?;
     let on = seal_on(state, piece);
     let broken = matches!(condition, Condition::Open | Condition::Mismatch);
     let seen = seal_number(seen);
@@ -350,15 +358,20 @@ pub(super) fn seal_seen(
     Ok(())
 }
 
+/// The reason why something goes unsealed, as a text.
+///
+/// # Errors
+/// [`Rule::BadText`].
+pub(super) fn unsealed_text(reason: Option<&str>) -> Result<(), Refusal> {
+    reason.map_or(Ok(()), |r| text("unsealed_reason", r, 500, false))
+}
+
 /// Something goes out sealed, or says why not.
 pub(super) fn sealed_or_reason(
     state: &State,
     piece: Piece,
     reason: Option<&str>,
 ) -> Result<(), Refusal> {
-    if let Some(reason) = reason {
-        text("unsealed_reason", reason, 500, false)?;
-    }
     if seal_on(state, piece).is_empty() && reason.is_none_or(|r| r.trim().is_empty()) {
         return Err(Refusal::new(
             Rule::NotSealed,
@@ -416,6 +429,7 @@ fn subjects(piece: Piece, place: Option<PlaceId>) -> Vec<Subject> {
 
 pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refusal> {
     text("purpose", &x.purpose, 300, true)?;
+    unsealed_text(x.unsealed_reason.as_deref())?;
     let me = ctx.me()?;
     let (_, from_place) = mine_or_shelved(ctx, x.piece)?;
     if x.to == me {
@@ -527,7 +541,7 @@ pub(super) fn withdraw(ctx: &Context<'_>, x: &Withdraw) -> Result<Vec<Draft>, Re
 }
 
 pub(super) fn receive(ctx: &Context<'_>, x: &Receive) -> Result<Vec<Draft>, Refusal> {
-    text("note", &x.note, 1000, false)?;
+    seen_texts(&x.seal_seen, &x.note)?;
     let offer = addressed(ctx, x.piece)?;
     seal_seen(ctx.state, x.piece, &x.seal_seen, x.condition, &x.note)?;
     let fact = Fact::Received(Received {
@@ -570,6 +584,7 @@ fn party(x: &Party) -> Result<(), Refusal> {
 pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Refusal> {
     text("purpose", &x.purpose, 300, true)?;
     party(&x.party)?;
+    unsealed_text(x.unsealed_reason.as_deref())?;
     let (_, case) = ctx.in_hand(x.piece)?;
     due(ctx, x.due_at, false)?;
     sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
@@ -599,7 +614,7 @@ fn may_hold(ctx: &Context<'_>) -> Result<(), Refusal> {
 }
 
 pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, Refusal> {
-    text("note", &x.note, 1000, false)?;
+    seen_texts(&x.seal_seen, &x.note)?;
     party(&x.party)?;
     let (custody, case) = ctx.piece(x.piece)?;
     ctx.loose(x.piece, custody)?;
@@ -632,7 +647,7 @@ pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, R
 
 pub(super) fn take_charge(ctx: &Context<'_>, x: &TakeCharge) -> Result<Vec<Draft>, Refusal> {
     text("reason", &x.reason, 500, true)?;
-    text("note", &x.note, 1000, false)?;
+    seen_texts(&x.seal_seen, &x.note)?;
     let me = ctx.me()?;
     let (custody, case) = ctx.piece(x.piece)?;
     ctx.loose(x.piece, custody)?;

@@ -89,14 +89,6 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal
         )
         .on("bytes"));
     }
-    if images.iter().any(|i| i.digest == x.digest) {
-        return Err(Refusal::new(
-            Rule::Taken,
-            "The same picture is here already.",
-            "Nothing is left to do.",
-        )
-        .on("digest"));
-    }
     if images.len() >= MAX_IMAGES {
         return Err(Refusal::new(
             Rule::BadValue,
@@ -120,6 +112,14 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal
             .on("view"));
         }
     };
+    if images.iter().any(|i| i.digest == x.digest) {
+        return Err(Refusal::new(
+            Rule::Taken,
+            "The same picture is here already.",
+            "Nothing is left to do.",
+        )
+        .on("digest"));
+    }
     let fact = Fact::ImageAdded(ImageAdded {
         of: x.of,
         digest: x.digest,

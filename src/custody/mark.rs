@@ -119,14 +119,6 @@ pub struct MarkDeveloped {
 
 pub(super) fn note(ctx: &Context<'_>, x: &NoteMark) -> Result<Vec<Draft>, Refusal> {
     let case = ctx.case(x.case)?;
-    if !case.scenes.iter().any(|s| s.id == x.scene) {
-        return Err(Refusal::new(
-            Rule::NotFound,
-            "The case has no such scene.",
-            "Open the scene first.",
-        )
-        .on("scene"));
-    }
     text_by(TEXTS, "object", &x.object)?;
     text_by(TEXTS, "exact_place", &x.exact_place)?;
     text_by(TEXTS, "up", &x.up)?;

@@ -1,8 +1,8 @@
 //! Custody: commands, state, decisions, refusals.
 //!
 //! One file a noun. Each holds the noun's commands (what somebody asks for), its facts (what an event says happened),
-//! and two functions: `decide` (may it happen, and what follows) and `apply` (what the state is afterwards).
-//! [`decide()`] and [`apply()`] here only hand on. All of it is pure: the same state, actor, command and time give the
+//! and two kinds of functions: those that decide (may it happen, and what follows) and those that apply a fact (what the
+//! state is afterwards). [`decide()`] tries the rules that hold for every act and hands on; [`apply()`] only hands on. All of it is pure: the same state, actor, command and time give the
 //! same answer.
 
 pub mod amendment;
@@ -13,6 +13,7 @@ pub mod hand_over;
 pub mod image;
 pub mod item;
 pub mod mark;
+mod named;
 pub mod package;
 pub mod paper;
 pub mod person;

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fact::{Draft, Fact};
-use super::hand_over::{Condition, seal_seen};
+use super::hand_over::{Condition, seal_seen, seen_texts};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, capital, not_found};
 use super::state::{Custody, Key, Loan, Package, SealOn, State, Thing};
@@ -259,9 +259,12 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
         .on("container"));
     }
     if x.contents.len() > MAX_CONTENTS {
-        return Err(nesting(&format!(
-            "A package holds at most {MAX_CONTENTS} pieces."
-        )));
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("A package holds at most {MAX_CONTENTS} pieces."),
+            "Use several packages.",
+        )
+        .on("contents"));
     }
     let package = PackageId(ctx.command.id.0);
     let mut subjects = vec![Subject::Case(x.case), Subject::Package(package)];
@@ -352,21 +355,8 @@ pub(super) fn put_in(ctx: &Context<'_>, x: &PutIn) -> Result<Vec<Draft>, Refusal
 }
 
 pub(super) fn take_out(ctx: &Context<'_>, x: &TakeOut) -> Result<Vec<Draft>, Refusal> {
-    let (_, case) = ctx.piece(x.piece)?;
     text("reason", &x.reason, 500, true)?;
-    let package = get(ctx, x.package)?;
-    if !package.contents.contains(&x.piece) {
-        return Err(Refusal::new(
-            Rule::NotFound,
-            format!(
-                "{} is not in package P{}.",
-                capital(&ctx.state.name(x.piece)),
-                package.number
-            ),
-            "Look up where it is.",
-        )
-        .on("piece"));
-    }
+    let (_, case) = ctx.piece(x.piece)?;
     let outermost = ctx.state.outermost(x.piece);
     if let Some(outer) = ctx.state.custody(outermost) {
         ctx.no_offer(outermost, outer)?;
@@ -390,6 +380,13 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
     let piece = Piece::Package(x.package);
     text("number", &x.number, 40, true)?;
     let number = seal_number(&x.number);
+    if package.seals.len() >= MAX_SEALS {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("The package had {MAX_SEALS} seals."),
+            "Use another package.",
+        ));
+    }
     let (_, case) = ctx.in_hand(piece)?;
     if let Some(seal) = package.seal() {
         return Err(Refusal::new(
@@ -416,9 +413,6 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
         )
         .on("number"));
     }
-    if package.seals.len() >= MAX_SEALS {
-        return Err(nesting(&format!("The package had {MAX_SEALS} seals.")));
-    }
     let fact = Fact::PackageSealed(PackageSealed {
         package: x.package,
         seal: number,
@@ -430,7 +424,7 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
 pub(super) fn open(ctx: &Context<'_>, x: &Open) -> Result<Vec<Draft>, Refusal> {
     let package = get(ctx, x.package)?;
     text("reason", &x.reason, 500, true)?;
-    text("note", &x.note, 1000, false)?;
+    seen_texts(&x.seal_seen, &x.note)?;
     let piece = Piece::Package(x.package);
     let (_, case) = ctx.in_hand(piece)?;
     let Some(seal) = package.seal() else {

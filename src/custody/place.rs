@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fact::{Draft, Fact};
-use super::hand_over::sealed_or_reason;
+use super::hand_over::{sealed_or_reason, unsealed_text};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, TradeReason, capital, not_found};
 use super::state::{Holder, Key, Place, State};
@@ -184,9 +184,6 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddPlace) -> Result<Vec<Draft>, Refusal
         )
         .on("climate"));
     }
-    if x.parent.is_some_and(|p| !ctx.state.places.contains_key(&p)) {
-        return Err(not_found("place").on("parent"));
-    }
     if ctx.state.place_names.contains_key(&x.name) {
         return Err(Refusal::new(
             Rule::Taken,
@@ -216,6 +213,10 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddPlace) -> Result<Vec<Draft>, Refusal
 }
 
 pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal> {
+    if let Some(over) = &x.overridden {
+        text("reason", &over.reason, 500, true)?;
+    }
+    unsealed_text(x.unsealed_reason.as_deref())?;
     let (custody, case) = ctx.piece(x.piece)?;
     ctx.loose(x.piece, custody)?;
     ctx.no_offer(x.piece, custody)?;
@@ -233,12 +234,13 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
         .ok_or_else(|| not_found("place").on("place"))?;
     if from_place == Some(x.place) {
         return Err(Refusal::new(
-            Rule::BadValue,
+            Rule::ToOneself,
             format!("{} is there already.", capital(&ctx.state.name(x.piece))),
             "Nothing is left to do.",
         )
         .on("place"));
     }
+    sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
     let thing = ctx
         .state
         .thing(x.piece)
@@ -266,7 +268,6 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
             )
             .on("place"));
         };
-        text("reason", &over.reason, 500, true)?;
         let may = ctx
             .state
             .people
@@ -281,7 +282,6 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
             .on("overridden"));
         }
     }
-    sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
     let over = x.overridden.as_ref().filter(|_| !against.is_empty());
     let fact = Fact::Stored(Stored {
         piece: x.piece,

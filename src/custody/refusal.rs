@@ -5,7 +5,8 @@ use serde::{Deserialize, Serialize};
 
 macro_rules! rules {
     ($($(#[$doc:meta])* $name:ident = $code:literal,)*) => {
-        /// A rule of custody. The order is the order in which rules are tried: the first that fails is the answer.
+        /// A rule of custody. The order is the order in which rules are tried: the first that fails is the answer. An
+        /// act that names several things tries, from [`Rule::InsidePackage`] on, the rules of one thing after the other.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub enum Rule { $($(#[$doc])* $name,)* }
 
@@ -33,18 +34,16 @@ rules! {
     Restricted = "case-restricted",
     /// The act must be signed by signing in again.
     NotSigned = "not-signed",
-    /// A text is empty, too long, or holds control characters.
-    BadText = "bad-text",
-    /// A value is outside what the rule allows.
-    BadValue = "bad-value",
     /// More than 2 minutes in the future.
     InFuture = "time-in-future",
     /// Before the last custody event of the thing.
     BeforeLast = "before-last-custody",
     /// Entered late without a reason.
     LateWithoutReason = "late-without-reason",
-    /// The name, number or seal is already in use.
-    Taken = "already-in-use",
+    /// A text is empty, too long, not of the form asked for, or holds control characters.
+    BadText = "bad-text",
+    /// A value is outside what the rule allows.
+    BadValue = "bad-value",
     /// The thing is in a package and goes where the package goes.
     InsidePackage = "inside-a-package",
     /// There is an open offer: it must be received, refused or withdrawn first.
@@ -61,7 +60,7 @@ rules! {
     NotOutside = "not-outside",
     /// Only what is on a shelf can be taken from one.
     NotStored = "not-on-a-shelf",
-    /// A hand-over to oneself.
+    /// A hand-over to oneself, or to the shelf on which the thing stands.
     ToOneself = "to-oneself",
     /// The recipient may not hold evidence, is switched off, or may not see the case.
     RecipientMayNot = "recipient-may-not-hold",
@@ -79,16 +78,18 @@ rules! {
     SealDiffers = "seal-differs",
     /// A condition other than intact needs a note.
     ConditionWithoutNote = "condition-without-note",
-    /// A package in itself, too deep, or too full.
-    Nesting = "nesting",
     /// Pieces of two cases in one package.
     OtherCase = "other-case",
+    /// A package in itself, a thing twice, too deep, or too full.
+    Nesting = "nesting",
     /// The packing rules forbid the container.
     ContainerForbidden = "container-forbidden",
     /// The keep rules forbid the place.
     KeepRule = "keep-rule",
     /// The person named for an override may not answer for it.
     OverrideNotAuthorised = "override-not-authorised",
+    /// The name, number, seal, picture or identifier is already in use.
+    Taken = "already-in-use",
     /// What is recorded cannot be amended this way.
     NotAmendable = "not-amendable",
     /// Only the author or a supervisor may amend.

@@ -6,10 +6,10 @@ use super::command::{Act, Actor, Command, Signed};
 use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::state::{Case, Custody, Holder, State, Thing};
-use super::{amendment, case, hand_over, image, item, mark, package, paper, person, place};
+use super::{amendment, case, hand_over, image, item, mark, named, package, paper, person, place};
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
 use crate::keeping::KeepNeeds;
-use crate::people::permission;
+use crate::people::{Role, permission};
 
 /// How far a claimed time may lie ahead of the server's clock: clocks differ.
 pub const SKEW: Duration = Duration::minutes(2);
@@ -131,10 +131,10 @@ impl Context<'_> {
         }
     }
 
-    /// Custody of a piece, its case seen, the time not before its last custody event.
+    /// Custody of a piece, and its case.
     ///
     /// # Errors
-    /// [`Rule::NotFound`], [`Rule::Restricted`], [`Rule::BeforeLast`].
+    /// [`Rule::NotFound`], [`Rule::Restricted`].
     pub fn piece(&self, piece: Piece) -> Result<(&Custody, CaseId), Refusal> {
         let custody = self
             .state
@@ -145,6 +145,17 @@ impl Context<'_> {
             .case_of(piece.into())
             .ok_or_else(|| not_found("case"))?;
         self.case(case)?;
+        Ok((custody, case))
+    }
+
+    /// The time must not lie before the last custody event of the piece or of the package around it.
+    ///
+    /// # Errors
+    /// [`Rule::BeforeLast`].
+    fn after_last(&self, piece: Piece) -> Result<(), Refusal> {
+        let Some(custody) = self.state.custody(piece) else {
+            return Ok(());
+        };
         let outer = self
             .state
             .custody(self.state.outermost(piece))
@@ -162,7 +173,7 @@ impl Context<'_> {
             )
             .on("claimed_at"));
         }
-        Ok((custody, case))
+        Ok(())
     }
 
     /// The piece must be outermost and held by the actor, with no open offer.
@@ -295,7 +306,8 @@ fn late_after(act: &Act) -> Duration {
 /// Decides a command: the events that follow, or the first rule that forbids it.
 ///
 /// # Errors
-/// A [`Refusal`]; rules are tried in the order of [`Rule`]: account, role, signature, texts and times, then the noun's.
+/// A [`Refusal`]; rules are tried in the order of [`Rule`]: account, role, what the act names, signature, times, texts,
+/// then the noun's.
 pub fn decide(
     state: &State,
     trade: &dyn Trade,
@@ -303,95 +315,22 @@ pub fn decide(
     command: &Command,
     now: DateTime<Utc>,
 ) -> Result<Vec<Draft>, Refusal> {
-    let act = &command.act;
-    let action = act.action();
-    match actor.id {
-        Some(id) => {
-            if !state.people.get(&id).is_some_and(|p| p.active) {
-                return Err(Refusal::new(
-                    Rule::Inactive,
-                    "Your account is switched off.",
-                    "Ask an administrator.",
-                ));
-            }
-            if !permission::allows(&actor.roles, action) {
-                return Err(Refusal::new(
-                    Rule::Forbidden,
-                    format!("Your role may not {}.", action.words()),
-                    format!(
-                        "This is for: {}.",
-                        action
-                            .roles()
-                            .iter()
-                            .map(|r| r.title())
-                            .collect::<Vec<_>>()
-                            .join(", ")
-                    ),
-                ));
-            }
-        }
-        None => {
-            // The ledger itself only adds the first administrator.
-            if !matches!(act, Act::AddPerson(_)) {
-                return Err(Refusal::new(
-                    Rule::Forbidden,
-                    "Only a person can do this.",
-                    "Sign in first.",
-                ));
-            }
-        }
-    }
-    if act.must_be_signed() && actor.signed != Signed::Password {
-        return Err(Refusal::new(
-            Rule::NotSigned,
-            "This act must be signed.",
-            "Give your password once more for it.",
-        ));
-    }
-    if !matches!(command.id.0.get_version_num(), 4 | 7) {
-        return Err(Refusal::new(
-            Rule::BadValue,
-            "The command's identifier is not a version 4 or version 7 UUID.",
-            "Send it with a new random identifier.",
-        )
-        .on("id"));
-    }
     let now = now.trunc_subsecs(6);
     let claimed = command.claimed_at.map(|t| t.trunc_subsecs(6));
-    if let Some(reason) = &command.late_reason {
-        text("late_reason", reason, 500, false)?;
-    }
-    if let Some(claimed) = claimed {
-        if claimed.with_timezone(&Utc) > now + SKEW {
-            return Err(Refusal::new(
-                Rule::InFuture,
-                format!(
-                    "The time you gave, {}, is more than 2 minutes ahead of the server's clock, {}.",
-                    claimed.format("%Y-%m-%d %H:%M:%S %:z"),
-                    now.format("%Y-%m-%d %H:%M:%S UTC")
-                ),
-                "Give the time at which it happened.",
-            )
-            .on("claimed_at"));
-        }
-        let late = now - claimed.with_timezone(&Utc) > late_after(act);
-        if late
-            && command
-                .late_reason
-                .as_deref()
-                .is_none_or(|r| r.trim().is_empty())
-        {
-            return Err(Refusal::new(
-                Rule::LateWithoutReason,
-                format!(
-                    "This happened at {} and is entered late.",
-                    claimed.format("%Y-%m-%d %H:%M %:z")
-                ),
-                "Say why it is entered late; the reason goes on the record.",
-            )
-            .on("late_reason"));
-        }
-    }
+    let ctx = Context {
+        state,
+        trade,
+        actor,
+        command,
+        at: claimed.unwrap_or_else(|| now.fixed_offset()),
+        now,
+    };
+    may(&ctx)?;
+    named::seen(&ctx)?;
+    signed(&ctx)?;
+    times(&ctx, claimed)?;
+    form(&ctx)?;
+    let drafts = noun(&ctx)?;
     if let Some(new) = command.creates()
         && exists(state, new)
     {
@@ -402,46 +341,144 @@ pub fn decide(
         )
         .on("id"));
     }
-    let at = claimed.unwrap_or_else(|| now.fixed_offset());
-    let ctx = Context {
-        state,
-        trade,
-        actor,
-        command,
-        at,
-        now,
+    Ok(drafts)
+}
+
+/// The account is on and the role allows the act.
+fn may(ctx: &Context<'_>) -> Result<(), Refusal> {
+    let act = &ctx.command.act;
+    let action = act.action();
+    let Some(id) = ctx.actor.id else {
+        // The ledger itself only adds the first administrator.
+        return match act {
+            Act::AddPerson(x) if x.roles.contains(&Role::Administrator) => Ok(()),
+            Act::AddPerson(_) => Err(Refusal::new(
+                Rule::Forbidden,
+                "The ledger itself adds administrators only.",
+                "Sign in as an administrator and add the person.",
+            )),
+            _ => Err(Refusal::new(
+                Rule::Forbidden,
+                "Only a person can do this.",
+                "Sign in first.",
+            )),
+        };
     };
-    match act {
-        Act::AddPerson(x) => person::add(&ctx, x),
-        Act::SetRoles(x) => person::set_roles(&ctx, x),
-        Act::SetActive(x) => person::set_active(&ctx, x),
-        Act::OpenCase(x) => case::open(&ctx, x),
-        Act::OpenScene(x) => case::open_scene(&ctx, x),
-        Act::Assign(x) => case::assign(&ctx, x),
-        Act::Restrict(x) => case::restrict(&ctx, x),
-        Act::NoteMark(x) => mark::note(&ctx, x),
-        Act::DevelopMark(x) => mark::develop(&ctx, x),
-        Act::AddImage(x) => image::add(&ctx, x),
-        Act::Recover(x) => item::recover(&ctx, x),
-        Act::Pack(x) => package::pack(&ctx, x),
-        Act::PutIn(x) => package::put_in(&ctx, x),
-        Act::TakeOut(x) => package::take_out(&ctx, x),
-        Act::Seal(x) => package::seal(&ctx, x),
-        Act::Open(x) => package::open(&ctx, x),
-        Act::Release(x) => hand_over::release(&ctx, x),
-        Act::Withdraw(x) => hand_over::withdraw(&ctx, x),
-        Act::Receive(x) => hand_over::receive(&ctx, x),
-        Act::Refuse(x) => hand_over::refuse(&ctx, x),
-        Act::HandOut(x) => hand_over::hand_out(&ctx, x),
-        Act::TakeBack(x) => hand_over::take_back(&ctx, x),
-        Act::TakeCharge(x) => hand_over::take_charge(&ctx, x),
-        Act::AddPlace(x) => place::add(&ctx, x),
-        Act::Store(x) => place::store(&ctx, x),
-        Act::Fetch(x) => place::fetch(&ctx, x),
-        Act::Amend(x) => amendment::amend(&ctx, x),
-        Act::LabelPrinted(x) => paper::label(&ctx, x),
-        Act::ReportPrinted(x) => paper::report(&ctx, x),
-        Act::CaseRead(x) => paper::read(&ctx, x),
+    if !ctx.state.people.get(&id).is_some_and(|p| p.active) {
+        return Err(Refusal::new(
+            Rule::Inactive,
+            "Your account is switched off.",
+            "Ask an administrator.",
+        ));
+    }
+    if permission::allows(&ctx.actor.roles, action) {
+        return Ok(());
+    }
+    let roles: Vec<&str> = action.roles().iter().map(|r| r.title()).collect();
+    Err(Refusal::new(
+        Rule::Forbidden,
+        format!("Your role may not {}.", action.words()),
+        format!("This is for: {}.", roles.join(", ")),
+    ))
+}
+
+fn signed(ctx: &Context<'_>) -> Result<(), Refusal> {
+    if ctx.command.act.must_be_signed() && ctx.actor.signed != Signed::Password {
+        return Err(Refusal::new(
+            Rule::NotSigned,
+            "This act must be signed.",
+            "Give your password once more for it.",
+        ));
+    }
+    Ok(())
+}
+
+/// Not in the future, not before the last custody event, not late without a reason.
+fn times(ctx: &Context<'_>, claimed: Option<DateTime<FixedOffset>>) -> Result<(), Refusal> {
+    if let Some(claimed) = claimed
+        && claimed.with_timezone(&Utc) > ctx.now + SKEW
+    {
+        return Err(Refusal::new(
+            Rule::InFuture,
+            format!(
+                "The time you gave, {}, is more than 2 minutes ahead of the server's clock, {}.",
+                claimed.format("%Y-%m-%d %H:%M:%S %:z"),
+                ctx.now.format("%Y-%m-%d %H:%M:%S UTC")
+            ),
+            "Give the time at which it happened.",
+        )
+        .on("claimed_at"));
+    }
+    for piece in ctx.command.act.pieces() {
+        ctx.after_last(piece)?;
+    }
+    let reason = ctx.command.late_reason.as_deref();
+    if let Some(claimed) = claimed
+        && ctx.now - claimed.with_timezone(&Utc) > late_after(&ctx.command.act)
+        && reason.is_none_or(|r| r.trim().is_empty())
+    {
+        return Err(Refusal::new(
+            Rule::LateWithoutReason,
+            format!(
+                "This happened at {} and is entered late.",
+                claimed.format("%Y-%m-%d %H:%M %:z")
+            ),
+            "Say why it is entered late; the reason goes on the record.",
+        )
+        .on("late_reason"));
+    }
+    Ok(())
+}
+
+/// What comes with every command is well formed.
+fn form(ctx: &Context<'_>) -> Result<(), Refusal> {
+    if !matches!(ctx.command.id.0.get_version_num(), 4 | 7) {
+        return Err(Refusal::new(
+            Rule::BadText,
+            "The command's identifier is not a version 4 or version 7 UUID.",
+            "Send it with a new random identifier.",
+        )
+        .on("id"));
+    }
+    match &ctx.command.late_reason {
+        Some(reason) => text("late_reason", reason, 500, false),
+        None => Ok(()),
+    }
+}
+
+/// The noun's own rules.
+fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
+    match &ctx.command.act {
+        Act::AddPerson(x) => person::add(ctx, x),
+        Act::SetRoles(x) => person::set_roles(ctx, x),
+        Act::SetActive(x) => person::set_active(ctx, x),
+        Act::OpenCase(x) => case::open(ctx, x),
+        Act::OpenScene(x) => case::open_scene(ctx, x),
+        Act::Assign(x) => case::assign(ctx, x),
+        Act::Restrict(x) => case::restrict(ctx, x),
+        Act::NoteMark(x) => mark::note(ctx, x),
+        Act::DevelopMark(x) => mark::develop(ctx, x),
+        Act::AddImage(x) => image::add(ctx, x),
+        Act::Recover(x) => item::recover(ctx, x),
+        Act::Pack(x) => package::pack(ctx, x),
+        Act::PutIn(x) => package::put_in(ctx, x),
+        Act::TakeOut(x) => package::take_out(ctx, x),
+        Act::Seal(x) => package::seal(ctx, x),
+        Act::Open(x) => package::open(ctx, x),
+        Act::Release(x) => hand_over::release(ctx, x),
+        Act::Withdraw(x) => hand_over::withdraw(ctx, x),
+        Act::Receive(x) => hand_over::receive(ctx, x),
+        Act::Refuse(x) => hand_over::refuse(ctx, x),
+        Act::HandOut(x) => hand_over::hand_out(ctx, x),
+        Act::TakeBack(x) => hand_over::take_back(ctx, x),
+        Act::TakeCharge(x) => hand_over::take_charge(ctx, x),
+        Act::AddPlace(x) => place::add(ctx, x),
+        Act::Store(x) => place::store(ctx, x),
+        Act::Fetch(x) => place::fetch(ctx, x),
+        Act::Amend(x) => amendment::amend(ctx, x),
+        Act::LabelPrinted(x) => paper::label(ctx, x),
+        Act::ReportPrinted(x) => paper::report(ctx, x),
+        Act::CaseRead(x) => paper::read(ctx, x),
     }
 }
 

@@ -410,7 +410,7 @@ impl State {
         if let Some(id) = actor.id {
             all.insert(Key::Subject(Subject::Person(id)));
         }
-        let mut pieces: Vec<Piece> = Vec::new();
+        let mut pieces: Vec<Piece> = command.act.pieces();
         let mut ask = |s: Subject| {
             all.insert(Key::Subject(s));
         };
@@ -433,27 +433,14 @@ impl State {
             Act::DevelopMark(x) => ask(Subject::Mark(x.mark)),
             Act::AddImage(x) => ask(x.of),
             Act::Recover(x) => ask(Subject::Mark(x.mark)),
-            Act::Pack(x) => {
-                ask(Subject::Case(x.case));
-                pieces.extend(&x.contents);
-            }
-            Act::PutIn(x) => pieces.extend([Piece::Package(x.package), x.piece]),
-            Act::TakeOut(x) => pieces.extend([Piece::Package(x.package), x.piece]),
+            Act::Pack(x) => ask(Subject::Case(x.case)),
             Act::Seal(x) => {
-                pieces.push(Piece::Package(x.package));
                 all.insert(Key::Seal(seal_number(&x.number)));
             }
-            Act::Open(x) => pieces.push(Piece::Package(x.package)),
-            Act::Release(x) => {
-                pieces.push(x.piece);
-                ask(Subject::Person(x.to));
-            }
-            Act::Withdraw(x) => pieces.push(x.piece),
-            Act::Receive(x) => pieces.push(x.piece),
-            Act::Refuse(x) => pieces.push(x.piece),
-            Act::HandOut(x) => pieces.push(x.piece),
-            Act::TakeBack(x) => pieces.push(x.piece),
-            Act::TakeCharge(x) => pieces.push(x.piece),
+            Act::Release(x) => ask(Subject::Person(x.to)),
+            Act::PutIn(_) | Act::TakeOut(_) | Act::Open(_) | Act::Withdraw(_) => {}
+            Act::Receive(_) | Act::Refuse(_) | Act::HandOut(_) | Act::TakeBack(_) => {}
+            Act::TakeCharge(_) | Act::Fetch(_) => {}
             Act::AddPlace(x) => {
                 all.insert(Key::PlaceName(x.name.clone()));
                 if let Some(parent) = x.parent {
@@ -461,13 +448,11 @@ impl State {
                 }
             }
             Act::Store(x) => {
-                pieces.push(x.piece);
                 ask(Subject::Place(x.place));
                 if let Some(over) = &x.overridden {
                     ask(Subject::Person(over.by));
                 }
             }
-            Act::Fetch(x) => pieces.push(x.piece),
             Act::Amend(x) => {
                 all.insert(Key::Event(x.event));
             }
@@ -483,6 +468,7 @@ impl State {
             && let Some(past) = self.events.get(&x.event)
         {
             all.extend(past.subjects.iter().map(|s| Key::Subject(*s)));
+            all.extend(past.case.map(|c| Key::Subject(Subject::Case(c))));
         }
         // Close over packages: what holds them, and what they hold.
         let mut seen: HashSet<Piece> = HashSet::new();

@@ -1,0 +1,142 @@
+//! What an act names. It must exist, and be of a case that the actor may see, before anything else is said about it: a
+//! refusal must not tell what is in a restricted case.
+
+use super::command::Act;
+use super::refusal::{Refusal, Rule};
+use super::rules::{Context, capital, not_found};
+use crate::ids::{CaseId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Subject};
+
+/// Everything that the act names exists and may be seen.
+///
+/// # Errors
+/// [`Rule::NotFound`], [`Rule::Restricted`].
+pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
+    match &ctx.command.act {
+        Act::AddPerson(_) | Act::OpenCase(_) => Ok(()),
+        Act::SetRoles(x) => person(ctx, x.person),
+        Act::SetActive(x) => person(ctx, x.person),
+        Act::OpenScene(x) => ctx.case(x.case).map(drop),
+        Act::Assign(x) => {
+            // A supervisor assigns without being assigned: somebody must be able to let people in.
+            if !ctx.state.cases.contains_key(&x.case) {
+                return Err(not_found("case").on("case"));
+            }
+            person(ctx, x.person)
+        }
+        Act::Restrict(x) => ctx.case(x.case).map(drop),
+        Act::NoteMark(x) => scene(ctx, x.case, x.scene),
+        Act::DevelopMark(x) => mark(ctx, x.mark),
+        Act::AddImage(x) => match x.of {
+            Subject::Mark(id) => mark(ctx, id),
+            Subject::Item(id) => piece(ctx, Piece::Item(id)),
+            _ => Err(not_found("mark or item").on("of")),
+        },
+        Act::Recover(x) => mark(ctx, x.mark),
+        Act::Pack(x) => {
+            ctx.case(x.case)?;
+            x.contents.iter().try_for_each(|p| piece(ctx, *p))
+        }
+        Act::PutIn(x) => {
+            piece(ctx, Piece::Package(x.package))?;
+            piece(ctx, x.piece)
+        }
+        Act::TakeOut(x) => contained(ctx, x.package, x.piece),
+        Act::Seal(x) => piece(ctx, Piece::Package(x.package)),
+        Act::Open(x) => piece(ctx, Piece::Package(x.package)),
+        Act::Release(x) => {
+            piece(ctx, x.piece)?;
+            person(ctx, x.to).map_err(|r| r.on("to"))
+        }
+        Act::Withdraw(x) => piece(ctx, x.piece),
+        Act::Receive(x) => piece(ctx, x.piece),
+        Act::Refuse(x) => piece(ctx, x.piece),
+        Act::HandOut(x) => piece(ctx, x.piece),
+        Act::TakeBack(x) => piece(ctx, x.piece),
+        Act::TakeCharge(x) => piece(ctx, x.piece),
+        Act::AddPlace(x) => x
+            .parent
+            .map_or(Ok(()), |p| place(ctx, p).map_err(|r| r.on("parent"))),
+        Act::Store(x) => {
+            piece(ctx, x.piece)?;
+            place(ctx, x.place).map_err(|r| r.on("place"))
+        }
+        Act::Fetch(x) => piece(ctx, x.piece),
+        Act::Amend(x) => {
+            let past = ctx.state.events.get(&x.event);
+            match past.ok_or_else(|| not_found("event").on("event"))?.case {
+                Some(case) => ctx.case(case).map(drop),
+                None => Ok(()),
+            }
+        }
+        Act::LabelPrinted(x) => printable(ctx, x.of),
+        Act::ReportPrinted(x) => printable(ctx, x.of),
+        Act::CaseRead(x) => ctx.case(x.case).map(drop),
+    }
+}
+
+fn person(ctx: &Context<'_>, id: PersonId) -> Result<(), Refusal> {
+    match ctx.state.people.get(&id) {
+        Some(_) => Ok(()),
+        None => Err(not_found("person").on("person")),
+    }
+}
+
+fn place(ctx: &Context<'_>, id: PlaceId) -> Result<(), Refusal> {
+    match ctx.state.places.get(&id) {
+        Some(_) => Ok(()),
+        None => Err(not_found("place")),
+    }
+}
+
+fn scene(ctx: &Context<'_>, case: CaseId, scene: SceneId) -> Result<(), Refusal> {
+    if ctx.case(case)?.scenes.iter().any(|s| s.id == scene) {
+        return Ok(());
+    }
+    Err(Refusal::new(
+        Rule::NotFound,
+        "The case has no such scene.",
+        "Open the scene first.",
+    )
+    .on("scene"))
+}
+
+fn mark(ctx: &Context<'_>, id: MarkId) -> Result<(), Refusal> {
+    let mark = ctx.state.marks.get(&id).ok_or_else(|| not_found("mark"))?;
+    ctx.case(mark.case).map(drop)
+}
+
+fn piece(ctx: &Context<'_>, piece: Piece) -> Result<(), Refusal> {
+    let case = ctx
+        .state
+        .case_of(piece.into())
+        .ok_or_else(|| not_found("item or package"))?;
+    ctx.case(case).map(drop)
+}
+
+fn contained(ctx: &Context<'_>, package: PackageId, inner: Piece) -> Result<(), Refusal> {
+    piece(ctx, inner)?;
+    piece(ctx, Piece::Package(package))?;
+    match ctx.state.packages.get(&package) {
+        Some(p) if p.contents.contains(&inner) => Ok(()),
+        _ => Err(Refusal::new(
+            Rule::NotFound,
+            format!(
+                "{} is not in {}.",
+                capital(&ctx.state.name(inner)),
+                ctx.state.name(Piece::Package(package))
+            ),
+            "Look up where it is.",
+        )
+        .on("piece")),
+    }
+}
+
+fn printable(ctx: &Context<'_>, of: Subject) -> Result<(), Refusal> {
+    match of {
+        Subject::Place(id) => place(ctx, id).map_err(|r| r.on("of")),
+        Subject::Case(id) => ctx.case(id).map(drop),
+        Subject::Item(id) => piece(ctx, Piece::Item(id)),
+        Subject::Package(id) => piece(ctx, Piece::Package(id)),
+        Subject::Mark(_) | Subject::Person(_) => Err(not_found("item, package or case").on("of")),
+    }
+}
