@@ -6,7 +6,7 @@ use std::sync::Arc;
 use chrono::Utc;
 
 use super::record::{RecordError, Recorded, Recorder, Sent, Tools};
-use crate::clock::SystemClock;
+use crate::clock::{Clock, SystemClock};
 use crate::custody::{Act, Command, Signed, person};
 use crate::ids::{CommandId, PersonId, Subject};
 use crate::keys::{Keys, KeysError};
@@ -87,7 +87,8 @@ impl House {
         if !folder.join(DATABASE).is_file() {
             return Err(HouseError::NoLedger(folder.to_owned()));
         }
-        Self::with(folder, Keys::open(&folder.join(KEYS))?, None).await
+        let keys = Keys::open(&folder.join(KEYS))?;
+        Self::with(folder, keys, None, Arc::new(SystemClock)).await
     }
 
     /// Opens a folder, or begins a ledger in it under this name.
@@ -98,12 +99,29 @@ impl House {
         if folder.join(DATABASE).is_file() {
             return Self::open(folder).await;
         }
-        std::fs::create_dir_all(folder)?;
-        let keys = Keys::create(&folder.join(KEYS))?;
-        Self::with(folder, keys, Some(origin)).await
+        Self::begin_at(folder, origin, Arc::new(SystemClock)).await
     }
 
-    async fn with(folder: &Path, keys: Keys, begin: Option<&str>) -> Result<Self, HouseError> {
+    /// Begins a ledger in a folder, by this clock. Any other than the machine's is for invented stories.
+    ///
+    /// # Errors
+    /// What can go wrong with its parts; keys that are there already are never overwritten.
+    pub async fn begin_at(
+        folder: &Path,
+        origin: &str,
+        clock: Arc<dyn Clock>,
+    ) -> Result<Self, HouseError> {
+        std::fs::create_dir_all(folder)?;
+        let keys = Keys::create(&folder.join(KEYS))?;
+        Self::with(folder, keys, Some(origin), clock).await
+    }
+
+    async fn with(
+        folder: &Path,
+        keys: Keys,
+        begin: Option<&str>,
+        clock: Arc<dyn Clock>,
+    ) -> Result<Self, HouseError> {
         let store = Arc::new(SqliteStore::open(&folder.join(DATABASE)).await?);
         if let Some(origin) = begin {
             store.set_setting(ORIGIN, origin).await?;
@@ -120,7 +138,7 @@ impl House {
             key,
             trade: rules.clone(),
             rules: rules.version().to_owned(),
-            clock: Arc::new(SystemClock),
+            clock,
         };
         let (recorder, task) = Recorder::start(tools);
         let originals = Originals::open(folder.join(ORIGINALS))?;

@@ -1,6 +1,7 @@
 //! The application: one append path, and what pages and commands read.
 
 pub mod audit;
+pub mod demo;
 pub mod export;
 pub mod house;
 pub mod knowledge;

@@ -2,6 +2,7 @@
 //!
 //! Exit codes: 0 well, 1 could not run, 2 verification failed.
 
+mod demo;
 mod person;
 mod verify;
 
@@ -27,6 +28,7 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::Demo),
     Person(person::Person),
     Verify(verify::Verify),
 }
@@ -44,6 +46,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let done = match arguments.command {
+        Command::Demo(demo) => demo.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
         Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),
     };

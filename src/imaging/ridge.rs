@@ -48,6 +48,10 @@ pub struct Picture {
     pub mirror: Mirror,
     /// Another seed, another mark of the same kind.
     pub seed: u64,
+    /// Which photograph of the mark: no two have the same grain.
+    pub shot: u32,
+    /// How strongly the mark stands out, 10 to 100: before its development it is faint.
+    pub strength: u32,
     /// Width in millimetres, 10 to 150.
     pub width_mm: u32,
     /// Height in millimetres, 10 to 150.
@@ -65,6 +69,8 @@ impl Picture {
             tone: Tone::DarkOnLight,
             mirror: Mirror::None,
             seed,
+            shot: 0,
+            strength: 100,
             width_mm: 20,
             height_mm: 24,
             px_per_mm: 20,
@@ -89,6 +95,8 @@ pub fn draw(picture: &Picture) -> Result<Vec<u8>, image::ImageError> {
     let height = mark_height + SCALE_MM * ppm;
     let mark = Mark::new(picture, f64::from(width_mm), f64::from(height_mm));
     let scale = Scale { width_mm, ppm };
+    let strength = f64::from(picture.strength.clamp(10, 100)) / 100.0;
+    let grain_seed = picture.seed ^ 7 ^ (u64::from(picture.shot) << 32);
 
     let mut pixels = Vec::with_capacity((width * height) as usize);
     for y in 0..height {
@@ -105,10 +113,10 @@ pub fn draw(picture: &Picture) -> Result<Vec<u8>, image::ImageError> {
                     Mirror::Mark | Mirror::Whole => width - 1 - x,
                 };
                 let to_mm = |v: u32| (f64::from(v) + 0.5) / f64::from(ppm);
-                mark.dark(to_mm(x_mark), to_mm(y))
+                mark.dark(to_mm(x_mark), to_mm(y)) * strength
             };
             // Never quite black or white, and a little grain, as on paper.
-            let grain = (hash(picture.seed ^ 7, x, y) - 0.5) * 0.06;
+            let grain = (hash(grain_seed, x, y) - 0.5) * 0.06;
             let light = match picture.tone {
                 Tone::DarkOnLight => 0.93 - dark * 0.8,
                 Tone::LightOnDark => 0.08 + dark * 0.8,
@@ -195,10 +203,16 @@ impl Mark {
         let flat = (dx * 0.35 + dy * 0.94 - 2.0).max(0.0);
         let side = smooth(dx * 0.8 + dy * 0.6 - cx * 0.42, 0.0, 1.8);
         let distance = loops * (1.0 - side) + (loops * 0.25 + flat * 1.1) * side;
-        let mut phase = distance / 0.5;
-        for (fx, fy, turn) in &self.forks {
-            phase += turn * (y - fy).atan2(x - fx) / std::f64::consts::TAU;
-        }
+        // Around each fork the phase goes through one turn. Turns add up as angles of a product of complex numbers do,
+        // and so one arc tangent serves for all of them.
+        let (re, im) = self
+            .forks
+            .iter()
+            .fold((1.0, 0.0), |(re, im), (fx, fy, turn)| {
+                let (a, b) = (x - fx, (y - fy) * turn);
+                (re * a - im * b, re * b + im * a)
+            });
+        let phase = distance / 0.5 + im.atan2(re) / std::f64::consts::TAU;
         let wave = (phase * std::f64::consts::TAU).cos();
         let pressed = 0.55 + self.noise(x, y, 3.0) * 0.7;
         let pores = if self.noise(x, y, 0.18) > 0.86 {

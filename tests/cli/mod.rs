@@ -1,3 +1,4 @@
 //! The command line, run as a process.
 
+mod demo;
 mod verify;

@@ -1,0 +1,229 @@
+//! The demo: an invented police identification unit, a boatyard break-in, three weeks of work on it.
+//!
+//! The story is data, `seed/demo/*.toml`. The loader carries it out through the one append path, as its people would:
+//! every act is a command that the rules of custody decide, and a refused one ends the loading. There is no other way
+//! into the ledger, for the demo neither.
+//!
+//! The people, the county, the cases and the times are invented. A ledger observes its own time; so that the story can
+//! span three weeks, the folder is opened with a clock that the loader moves ([`TestClock`]), and is opened again with
+//! the machine's clock when the story is told. Times are counted back from the moment of loading, and none lies ahead
+//! of it.
+
+mod pictures;
+mod sign_in;
+mod story;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+use std::sync::Arc;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::app::house::{House, HouseError};
+use crate::app::{RecordError, Sent};
+use crate::clock::TestClock;
+use crate::custody::{Act, Signed};
+use crate::ids::{CaseId, ItemId, MarkId, PackageId, PersonId, PlaceId, SceneId, Subject};
+use crate::originals::OriginalsError;
+use crate::people::Role;
+use crate::store::{Accounts as _, CredentialRow, Reads as _, StoreError};
+use story::Story;
+
+pub use sign_in::{FILE as SIGN_INS, SignIn, kept as kept_sign_ins};
+
+/// The name on the demo's checkpoints.
+pub const ORIGIN: &str = "ledger.example/hollin-reach-demo";
+/// How many commands wait for one commit at the most; they are answered together.
+const TOGETHER: usize = 24;
+
+/// Why the demo could not be loaded.
+#[derive(Debug, thiserror::Error)]
+pub enum DemoError {
+    /// The ledger is not empty: a story is told from its beginning.
+    #[error("the ledger in this folder has {0} events already; name a new folder")]
+    NotEmpty(u64),
+    /// The story's text cannot be understood.
+    #[error("the story cannot be read: {0}")]
+    Story(String),
+    /// A step of the story was not carried out.
+    #[error("step \"{step}\" of the story was not carried out: {why}")]
+    Step {
+        /// Which.
+        step: String,
+        /// Why.
+        why: RecordError,
+    },
+    /// A picture could not be drawn.
+    #[error("a picture could not be drawn: {0}")]
+    Picture(String),
+    /// The data folder.
+    #[error(transparent)]
+    House(#[from] HouseError),
+    /// The originals.
+    #[error(transparent)]
+    Originals(#[from] OriginalsError),
+    /// The database.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The list of sign-ins.
+    #[error("the list of sign-ins: {0}")]
+    SignIns(#[from] std::io::Error),
+}
+
+/// A person of the story.
+#[derive(Clone, Debug)]
+pub struct DemoPerson {
+    /// Identifier.
+    pub id: PersonId,
+    /// How they sign in. The ledger holds no password.
+    pub sign_in: SignIn,
+    /// Roles.
+    pub roles: BTreeSet<Role>,
+}
+
+/// What was loaded, by the names that the story gives.
+#[derive(Clone, Debug, Default)]
+pub struct Demo {
+    /// People by user name.
+    pub people: BTreeMap<String, DemoPerson>,
+    /// Cases: `boatyard`, and `outboard`, which is restricted.
+    pub cases: BTreeMap<String, CaseId>,
+    /// Scenes.
+    pub scenes: BTreeMap<String, SceneId>,
+    /// Marks.
+    pub marks: BTreeMap<String, MarkId>,
+    /// Items.
+    pub items: BTreeMap<String, ItemId>,
+    /// Packages.
+    pub packages: BTreeMap<String, PackageId>,
+    /// Places in the storeroom.
+    pub places: BTreeMap<String, PlaceId>,
+}
+
+impl Demo {
+    /// How everybody signs in, in the order of the user names.
+    #[must_use]
+    pub fn sign_ins(&self) -> Vec<SignIn> {
+        self.people.values().map(|p| p.sign_in.clone()).collect()
+    }
+
+    fn enter(&mut self, name: &str, act: &Act, id: uuid::Uuid) {
+        let name = name.to_owned();
+        match act {
+            Act::OpenCase(_) => drop(self.cases.insert(name, CaseId(id))),
+            Act::OpenScene(_) => drop(self.scenes.insert(name, SceneId(id))),
+            Act::NoteMark(_) => drop(self.marks.insert(name, MarkId(id))),
+            Act::Recover(_) => drop(self.items.insert(name, ItemId(id))),
+            Act::Pack(_) => drop(self.packages.insert(name, PackageId(id))),
+            Act::AddPlace(_) => drop(self.places.insert(name, PlaceId(id))),
+            _ => {}
+        }
+    }
+}
+
+/// Begins a ledger in this folder, tells the story, and opens the folder again with the machine's clock. The sign-ins
+/// are also written to [`SIGN_INS`] in the folder.
+///
+/// # Errors
+/// See [`DemoError`].
+pub async fn begin(folder: &Path) -> Result<(House, Demo), DemoError> {
+    let until = Utc::now();
+    let clock = Arc::new(TestClock::at(until));
+    let house = House::begin_at(folder, ORIGIN, clock.clone()).await?;
+    let loaded = load(&house, &clock, until).await;
+    house.close().await;
+    let demo = loaded?;
+    sign_in::write(folder, &demo.sign_ins())?;
+    Ok((House::open(folder).await?, demo))
+}
+
+/// Tells the story to an empty ledger. `clock` must be the one that the house was opened with; it is moved from three
+/// weeks before `until` to a few minutes before it.
+///
+/// # Errors
+/// See [`DemoError`]. What was recorded before an error stays recorded.
+pub async fn load(
+    house: &House,
+    clock: &TestClock,
+    until: DateTime<Utc>,
+) -> Result<Demo, DemoError> {
+    let size = house.store.head().await?.size;
+    if size > 0 {
+        return Err(DemoError::NotEmpty(size));
+    }
+    let story = Story::read(until)?;
+    // Pictures, passwords and the first person do not wait for one another.
+    let drawing = pictures::all(&story, house.originals.clone());
+    let hashing = sign_in::make(&story.people);
+    let (drawn, signed_in) = tokio::join!(drawing, hashing);
+    let (drawn, signed_in) = (drawn?, signed_in?);
+
+    let mut demo = Demo::default();
+    let mut tell = story.told(&drawn);
+    for (person, sign_in) in story.people.iter().zip(signed_in) {
+        clock.set(person.at);
+        let by = person.by.as_ref().and_then(|by| demo.people.get(by));
+        let (command, name) = tell.person(person);
+        let id = PersonId(command.id.0);
+        let sent = Sent {
+            person: by.map(|p| p.id),
+            signed: by.map_or(Signed::System, |_| Signed::Session),
+            source: person.source,
+            command,
+        };
+        let recorded = house.recorder.record(sent).await;
+        recorded.map_err(|why| DemoError::Step { step: name, why })?;
+        let row = CredentialRow {
+            person: Subject::Person(id).to_string(),
+            phc: sign_in.phc,
+            changed_at: crate::ledger::times::recorded(until),
+        };
+        house.store.set_credential(row).await?;
+        let known = DemoPerson {
+            id,
+            sign_in: sign_in.sign_in,
+            roles: person.roles.clone(),
+        };
+        demo.people.insert(person.user_name.clone(), known);
+    }
+
+    let mut last = DateTime::<Utc>::MIN_UTC;
+    for sitting in story.sittings(TOGETHER) {
+        // Time goes on between two sittings, or within one that is longer than a group.
+        let at = sitting.at.max(last + TimeDelta::microseconds(1));
+        last = at;
+        clock.set(at);
+        let mut sent = Vec::with_capacity(sitting.steps.len());
+        for step in sitting.steps {
+            let person = demo
+                .people
+                .get(&step.by)
+                .map(|p| p.id)
+                .ok_or_else(|| DemoError::Story(format!("nobody is called {}", step.by)))?;
+            let command = tell.command(step)?;
+            demo.enter(&step.name, &command.act, command.id.0);
+            let signed = if command.act.must_be_signed() {
+                Signed::Password
+            } else {
+                Signed::Session
+            };
+            sent.push(Sent {
+                person: Some(person),
+                signed,
+                source: step.source,
+                command,
+            });
+        }
+        let answers =
+            futures_util::future::join_all(sent.into_iter().map(|s| house.recorder.record(s)))
+                .await;
+        for (step, answer) in sitting.steps.iter().zip(answers) {
+            let recorded = answer.map_err(|why| DemoError::Step {
+                step: step.to_string(),
+                why,
+            })?;
+            tell.recorded(step, recorded.seq);
+        }
+    }
+    Ok(demo)
+}
