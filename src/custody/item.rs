@@ -118,10 +118,40 @@ pub struct ItemRecovered {
     /// What it must be packed in and why, as the rules in force said.
     pub packing: Vec<String>,
     /// What it asks of its container and its place, by the rules in force then: later rules do not change it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(
+        default,
+        skip_serializing_if = "Option::is_none",
+        with = "needs_as_text"
+    )]
+    #[schemars(with = "Option<String>")]
     pub needs: Option<Box<KeepNeeds>>,
     /// Warnings.
     pub warnings: Vec<String>,
+}
+
+/// The needs go into the event as one text of JSON: the ledger's values are shallow, and needs are not.
+mod needs_as_text {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer, de, ser};
+
+    use super::KeepNeeds;
+
+    #[expect(clippy::ref_option, reason = "serde hands over the field")]
+    pub(super) fn serialize<S: Serializer>(
+        needs: &Option<Box<KeepNeeds>>,
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
+        let text = needs.as_ref().map(serde_json::to_string).transpose();
+        text.map_err(ser::Error::custom)?.serialize(to)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+        from: D,
+    ) -> Result<Option<Box<KeepNeeds>>, D::Error> {
+        let text = Option::<String>::deserialize(from)?;
+        text.map(|t| serde_json::from_str(&t))
+            .transpose()
+            .map_err(de::Error::custom)
+    }
 }
 
 pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refusal> {

@@ -270,22 +270,24 @@ fn broken_histories(told: &Told) {
 
 fn what_waits(told: &Told) {
     let now = Utc::now().fixed_offset();
+    let packages = told.state.packages.values();
+    let packages = packages.map(|p| (Piece::Package(p.id), &p.custody));
+    let items = told.state.items.values();
+    let pieces = packages.chain(items.map(|i| (Piece::Item(i.id), &i.custody)));
     let (mut offers, mut overdue) = (Vec::new(), Vec::new());
-    for package in told.state.packages.values() {
-        offers.extend(package.custody.offer.as_ref().map(|o| (package.id, o.to)));
-        let loan = package.custody.loan.as_ref();
-        if loan.and_then(|l| l.due_at).is_some_and(|due| due < now) {
-            overdue.push((package.id, package.custody.holder.clone()));
+    for (piece, custody) in pieces {
+        offers.extend(custody.offer.as_ref().map(|o| (piece, o.to)));
+        let due = custody.loan.as_ref().and_then(|l| l.due_at);
+        if due.is_some_and(|due| due < now) {
+            overdue.push((piece, custody.holder.clone()));
         }
     }
-    assert_eq!(
-        offers,
-        [(told.demo.packages["clamp-pack"], told.person("nour"))]
-    );
+    let clamp = Piece::Package(told.demo.packages["clamp-pack"]);
+    assert_eq!(offers, [(clamp, told.person("nour"))]);
     let soren = Holder::Person {
         person: told.person("soren"),
     };
-    assert_eq!(overdue, [(told.demo.packages["prymark-pack"], soren)]);
+    assert_eq!(overdue, [(Piece::Item(told.demo.items["prymark-item"]), soren)]);
 }
 
 fn restricted(told: &Told) {
