@@ -287,7 +287,10 @@ fn what_waits(told: &Told) {
     let soren = Holder::Person {
         person: told.person("soren"),
     };
-    assert_eq!(overdue, [(Piece::Item(told.demo.items["prymark-item"]), soren)]);
+    assert_eq!(
+        overdue,
+        [(Piece::Item(told.demo.items["prymark-item"]), soren)]
+    );
 }
 
 fn restricted(told: &Told) {
