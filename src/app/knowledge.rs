@@ -56,7 +56,8 @@ fn derived(rules: &TradeRules, item: &ItemRecovered) -> Option<KeepNeeds> {
 
 /// What a thing asks for, seen from outside: an item as recorded at its recovery, a package what reaches through its
 /// container, and what the container itself asks for.
-fn needs(rules: &TradeRules, thing: &Thing<'_>) -> Option<KeepNeeds> {
+#[must_use]
+pub fn needs(rules: &TradeRules, thing: &Thing<'_>) -> Option<KeepNeeds> {
     match thing {
         Thing::Item(item) => match &item.recovered.needs {
             Some(needs) => Some(needs.as_ref().clone()),
@@ -69,7 +70,9 @@ fn needs(rules: &TradeRules, thing: &Thing<'_>) -> Option<KeepNeeds> {
     }
 }
 
-fn joined(rules: &TradeRules, things: &[Thing<'_>]) -> KeepNeeds {
+/// What several things ask for together.
+#[must_use]
+pub fn joined(rules: &TradeRules, things: &[Thing<'_>]) -> KeepNeeds {
     let each: Vec<KeepNeeds> = things.iter().filter_map(|t| needs(rules, t)).collect();
     KeepNeeds::join(&each).needs
 }

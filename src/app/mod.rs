@@ -1,5 +1,6 @@
 //! The application: one append path, and what pages and commands read.
 
+pub mod agency;
 pub mod audit;
 pub mod demo;
 pub mod export;
@@ -10,7 +11,9 @@ pub mod record;
 pub mod replay;
 pub mod rows;
 pub mod stage;
+pub mod views;
 
+pub use agency::Agency;
 pub use reader::{Page, Part, Past, ReadError, Reader, Thing, Viewer};
 pub use record::{RecordError, Recorded, Recorder, Sent, Tools};
 pub use replay::replay;

@@ -4,9 +4,11 @@
 //! papers draw from the same positions, so they can't tell two stories.
 
 use chrono::{DateTime, Datelike, Days, FixedOffset, NaiveTime, Offset as _, TimeDelta, Utc};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// Custody of one piece between two instants.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Thread {
     /// What it is the thread of: `Item 3, footwear impression`.
     pub title: String,
@@ -23,7 +25,7 @@ pub struct Thread {
 }
 
 /// One holder from one instant to another.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Stretch {
     /// The holder, as people call him or it: `N. Brandt`, `Shelf D-12`.
     pub holder: String,
@@ -36,7 +38,8 @@ pub struct Stretch {
 }
 
 /// What kind of holder a stretch has.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
 pub enum StretchKind {
     /// A person: a solid line.
     Person,
@@ -77,7 +80,7 @@ impl StretchKind {
 }
 
 /// One act on the thread.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Knot {
     /// When it happened.
     pub at: DateTime<Utc>,
@@ -96,7 +99,8 @@ pub struct Knot {
 }
 
 /// What a knot stands for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
 pub enum KnotKind {
     /// Recovery, or the first time it came into custody.
     Start,
@@ -173,7 +177,7 @@ impl KnotKind {
 }
 
 /// A seal: a small bar across the line.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct SealMark {
     /// Number on the seal.
     pub number: String,

@@ -4,4 +4,5 @@ mod demo;
 mod house;
 mod record;
 mod stage;
+mod views;
 pub mod world;

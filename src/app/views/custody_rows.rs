@@ -1,0 +1,474 @@
+//! The custody table: one row an event of a trail, in words.
+
+use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::trail::Step;
+use super::words;
+use crate::custody::hand_over::Condition;
+use crate::custody::rules::{LATE_CUSTODY, LATE_SCENE};
+use crate::custody::{Fact, State};
+use crate::ids::{EventId, PersonId, Piece, Subject};
+use crate::ledger::times;
+
+/// A row of the custody table.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct CustodyRow {
+    /// Counted from 1; knots of the thread and findings point here.
+    pub row: usize,
+    /// Whose event it is: the piece itself, or a package that it was in.
+    pub of: Subject,
+    /// Which of that subject's events.
+    pub n: u64,
+    /// Position in the ledger.
+    pub seq: u64,
+    /// The event's identifier.
+    pub event_id: EventId,
+    /// What happened, by the ledger's word.
+    pub kind: String,
+    /// What happened, in words.
+    pub act: String,
+    /// When it happened, as claimed.
+    pub claimed_at: DateTime<FixedOffset>,
+    /// The same in words.
+    pub claimed: String,
+    /// When the server recorded it.
+    pub recorded_at: DateTime<Utc>,
+    /// The same in words.
+    pub recorded: String,
+    /// Whether it was entered late: an hour after a custody act, a day after a scene record.
+    pub late: bool,
+    /// Why it was entered late.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub late_reason: Option<String>,
+    /// Who acted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub by: Option<PersonId>,
+    /// Who acted, with number, as they were called then.
+    pub by_name: String,
+    /// Who or what had it before; empty where the act moved nothing.
+    pub from: String,
+    /// Who or what has it then, or is to have it; empty where the act moved nothing.
+    pub to: String,
+    /// The seal on record; empty for none.
+    pub seal_on_record: String,
+    /// The seal as it was seen; empty where nobody said.
+    pub seal_seen: String,
+    /// The condition as it was seen.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub condition: Option<Condition>,
+    /// The same in words; empty where nobody said.
+    pub condition_words: String,
+    /// Due back.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub due_at: Option<DateTime<FixedOffset>>,
+    /// The same in words; empty for none.
+    pub due: String,
+    /// What it was for, why, and what was noted, in sentences.
+    pub note: String,
+    /// How it was signed.
+    pub attested: String,
+    /// Where it was entered.
+    pub source: String,
+    /// The package on which it was recorded while this piece was in it: `package P2`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub through: Option<String>,
+    /// The gravest finding about it, by its code.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub flag: Option<String>,
+}
+
+/// When a step happened, as claimed.
+#[must_use]
+pub fn claimed_at(step: &Step) -> DateTime<FixedOffset> {
+    times::parse_claimed(&step.past.event.header.claimed_at)
+        .unwrap_or_else(|_| recorded_at(step).fixed_offset())
+}
+
+/// When the server recorded a step.
+#[must_use]
+pub fn recorded_at(step: &Step) -> DateTime<Utc> {
+    // The header was checked when it was opened, so the other branch stands for nothing that can be stored.
+    times::parse_recorded(&step.past.event.header.recorded_at).unwrap_or(DateTime::UNIX_EPOCH)
+}
+
+/// Why a step was entered late, as its payload says.
+#[must_use]
+pub fn late_reason(step: &Step) -> Option<String> {
+    let reason = step.past.event.fields.get("late_reason")?.as_str()?;
+    Some(reason.to_owned())
+}
+
+/// How late a step was entered, where that is later than its kind allows without a reason.
+#[must_use]
+pub fn late_by(step: &Step) -> Option<TimeDelta> {
+    let late = recorded_at(step) - claimed_at(step).to_utc();
+    let most = match &step.past.fact {
+        Some(Fact::MarkNoted(_) | Fact::MarkDeveloped(_) | Fact::ImageAdded(_)) => LATE_SCENE,
+        Some(Fact::ItemRecovered(_) | Fact::CaseOpened(_) | Fact::SceneOpened(_)) => LATE_SCENE,
+        _ => LATE_CUSTODY,
+    };
+    (late > most).then_some(late)
+}
+
+/// Who acted, in words.
+#[must_use]
+pub fn by_name(step: &Step) -> String {
+    match step.past.event.fields.get("by").and_then(|v| v.as_str()) {
+        Some(by) => words::signed_by(by),
+        None => "the ledger itself".into(),
+    }
+}
+
+/// What a fact says of from, to, seals and reasons.
+#[derive(Default)]
+struct Said {
+    from: String,
+    to: String,
+    seal: String,
+    seen: String,
+    condition: Option<Condition>,
+    due: Option<DateTime<FixedOffset>>,
+    notes: Vec<String>,
+}
+
+impl Said {
+    fn note(&mut self, lead: &str, text: &str) {
+        let text = text.trim();
+        if text.is_empty() {
+            return;
+        }
+        let full = if lead.is_empty() {
+            words::capital(text)
+        } else {
+            format!("{lead}: {text}")
+        };
+        let stop = if full.ends_with(['.', '!', '?', ':', ';']) {
+            ""
+        } else {
+            "."
+        };
+        self.notes.push(format!("{full}{stop}"));
+    }
+
+    fn seen(&mut self, seal: &str, seen: &str, condition: Condition, note: &str) {
+        self.seal = seal.to_owned();
+        self.seen = seen.to_owned();
+        self.condition = Some(condition);
+        self.note("", note);
+    }
+}
+
+/// Who has the piece, as far as the trail has been walked, in words.
+#[derive(Default)]
+struct Walk {
+    holder: String,
+    offered_from: Option<String>,
+}
+
+/// The rows of a trail. The state gives the words for packages, places and people that the events themselves do not
+/// name. No row is flagged yet: [`super::findings::flag`] does that.
+#[must_use]
+pub fn rows(steps: &[Step], state: &State, zone: FixedOffset) -> Vec<CustodyRow> {
+    let mut walk = Walk::default();
+    steps
+        .iter()
+        .enumerate()
+        .map(|(i, step)| row(i + 1, step, state, zone, &mut walk))
+        .collect()
+}
+
+fn row(
+    number: usize,
+    step: &Step,
+    state: &State,
+    zone: FixedOffset,
+    walk: &mut Walk,
+) -> CustodyRow {
+    let header = &step.past.event.header;
+    let by_name = by_name(step);
+    let said = said(step, state, zone, &by_name, walk);
+    let (claimed_at, recorded_at) = (claimed_at(step), recorded_at(step));
+    let late_reason = late_reason(step);
+    CustodyRow {
+        row: number,
+        of: step.of,
+        n: step.past.n,
+        seq: header.seq,
+        event_id: header.id,
+        kind: header.kind.clone(),
+        act: act(step),
+        claimed: words::when(&claimed_at, zone),
+        claimed_at,
+        recorded: words::when(&recorded_at, zone),
+        recorded_at,
+        late: late_reason.is_some() || late_by(step).is_some(),
+        late_reason,
+        by: header.actor,
+        by_name,
+        from: said.from,
+        to: said.to,
+        seal_on_record: said.seal,
+        seal_seen: said.seen,
+        condition: said.condition,
+        condition_words: said
+            .condition
+            .map(words::condition)
+            .unwrap_or_default()
+            .to_owned(),
+        due: said
+            .due
+            .map(|d| words::minute(&d, zone))
+            .unwrap_or_default(),
+        due_at: said.due,
+        note: said.notes.join(" "),
+        attested: words::attested(header.attested).into(),
+        source: words::source(header.source).into(),
+        through: step.through.map(|p| state.name(Piece::Package(p))),
+        flag: None,
+    }
+}
+
+/// The act, where the fact says more than its kind.
+fn act(step: &Step) -> String {
+    match &step.past.fact {
+        Some(Fact::Stored(x)) if x.from_place.is_some() => "Moved".into(),
+        Some(Fact::Released(x)) if x.from_place.is_some() => "Released from store".into(),
+        Some(Fact::PackageMade(_)) if matches!(step.of, Subject::Package(_)) => {
+            if step.through.is_some() {
+                "Packed".into()
+            } else {
+                "Package made".into()
+            }
+        }
+        _ => words::act(&step.past.event.header.kind).to_owned(),
+    }
+}
+
+#[expect(
+    clippy::too_many_lines,
+    reason = "one arm a kind of fact, each a few lines"
+)]
+fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk) -> Said {
+    let mut s = Said::default();
+    let package = |id| state.name(Piece::Package(id));
+    let place = |id| {
+        state
+            .places
+            .get(&id)
+            .map_or_else(|| "a place".to_owned(), |p| words::place(&p.added.name))
+    };
+    let Some(fact) = &step.past.fact else {
+        s.note(
+            "",
+            "This version of the program does not know this kind of event; its fields are in the export",
+        );
+        return s;
+    };
+    match fact {
+        Fact::ItemRecovered(x) => {
+            s.to = by.to_owned();
+            s.note("With", &x.medium_name);
+            for warning in &x.warnings {
+                s.note("", warning);
+            }
+        }
+        Fact::PackageMade(x) => {
+            if walk.holder.is_empty() {
+                s.to = by.to_owned();
+            }
+            s.note("", &format!("{} made", package(x.package)));
+            s.note("", &x.note);
+        }
+        Fact::PiecePutIn(x) => {
+            s.note(
+                "",
+                &format!("{} into {}", state.name(x.piece), package(x.package)),
+            );
+        }
+        Fact::PieceTakenOut(x) => {
+            s.note(
+                "",
+                &format!("{} out of {}", state.name(x.piece), package(x.package)),
+            );
+            s.note("Why", &x.reason);
+        }
+        Fact::PackageSealed(x) => {
+            s.seal = x.seal.clone();
+            let how = if x.initialled {
+                "initials and date across the seal"
+            } else {
+                "not initialled"
+            };
+            s.note("", &format!("{} sealed, {how}", package(x.package)));
+        }
+        Fact::PackageOpened(x) => {
+            s.seen(&x.seal, &x.seal_seen, x.condition, &x.note);
+            s.note("Why", &x.reason);
+        }
+        Fact::Released(x) => {
+            s.from = x.from_place.map_or_else(|| by.to_owned(), place);
+            walk.offered_from = x.from_place.map(place);
+            s.to = x.to_name.clone();
+            if let Some(person) = state.people.get(&x.to) {
+                s.to = words::person(person);
+            }
+            s.seal = x.seal.clone();
+            s.due = x.due_at;
+            s.note("For", &x.purpose);
+            if let Some(due) = &x.due_at {
+                s.note("Due back", &words::minute(due, zone));
+            }
+            if let Some(why) = &x.unsealed_reason {
+                s.note("Unsealed", why);
+            }
+        }
+        Fact::Withdrawn(x) => s.note("Why", &x.reason),
+        Fact::Refused(x) => s.note("Why", &x.reason),
+        Fact::Received(x) => {
+            let releaser = state
+                .people
+                .get(&x.from)
+                .map_or_else(|| x.from_name.clone(), words::person);
+            s.from = match walk.offered_from.take() {
+                Some(place) => format!("{place}, released by {releaser}"),
+                None => releaser,
+            };
+            s.to = by.to_owned();
+            s.seen(&x.seal, &x.seal_seen, x.condition, &x.note);
+        }
+        Fact::HandedOut(x) => {
+            s.from = by.to_owned();
+            s.to = words::outside(&x.name, &x.organisation);
+            s.seal = x.seal.clone();
+            s.due = x.due_at;
+            s.note("For", &x.purpose);
+            s.note("Identification", &x.identification);
+            s.note("Reference", &x.reference);
+            if let Some(due) = &x.due_at {
+                s.note("Due back", &words::minute(due, zone));
+            }
+            if let Some(why) = &x.unsealed_reason {
+                s.note("Unsealed", why);
+            }
+        }
+        Fact::TakenBack(x) => {
+            s.from = words::outside(&x.name, &x.organisation);
+            s.to = by.to_owned();
+            s.seen(&x.seal, &x.seal_seen, x.condition, &x.note);
+            s.note("Identification", &x.identification);
+            s.note("Reference", &x.reference);
+        }
+        Fact::ChargeTaken(x) => {
+            s.from = format!("{}, by the record", x.from);
+            s.to = by.to_owned();
+            s.seen(&x.seal, &x.seal_seen, x.condition, &x.note);
+            s.note("Why", &x.reason);
+            s.note(
+                "Not accounted for since",
+                &words::minute(&x.unaccounted_since, zone),
+            );
+        }
+        Fact::Stored(x) => {
+            s.from = x.from_place.map_or_else(|| by.to_owned(), place);
+            s.to = words::place(&x.place_name);
+            if !x.overridden.is_empty() {
+                let who = x
+                    .override_by
+                    .map_or_else(|| "somebody".to_owned(), |p| words::person_in(state, p));
+                let why = x.override_reason.clone().unwrap_or_default();
+                s.note(
+                    &format!("Against {}, answered for by {who}", x.overridden.join(", ")),
+                    &why,
+                );
+            }
+            if let Some(why) = &x.unsealed_reason {
+                s.note("Unsealed", why);
+            }
+        }
+        Fact::Fetched(x) => {
+            s.from = place(x.place);
+            s.to = by.to_owned();
+            s.note("For", &x.purpose);
+        }
+        Fact::ImageAdded(x) => {
+            s.note("", &format!("{}, {}", x.name, words::reads(&x.reads)));
+        }
+        Fact::Amended(x) => {
+            s.note(
+                "",
+                &format!("{} was \"{}\", is \"{}\"", field(&x.field), x.was, x.value),
+            );
+            s.note("Why", &x.reason);
+        }
+        Fact::LabelPrinted(x) => s.note("", &x.label.replace('-', " ")),
+        Fact::ReportPrinted(x) => {
+            s.note("", &format!("At {} events in the ledger", x.ledger_size));
+        }
+        Fact::MarkNoted(x) => s.note("", &format!("{}, {}", x.object, x.exact_place)),
+        Fact::MarkDeveloped(x) => {
+            s.note("Method", &x.method);
+            s.note("", &x.note);
+        }
+        Fact::CaseOpened(x) => s.note("", &x.title),
+        Fact::SceneOpened(x) => s.note("", &format!("{}, {}", x.name, x.address)),
+        Fact::Assigned(x) => {
+            let who = words::person_in(state, x.person);
+            let what = if x.assigned {
+                "assigned"
+            } else {
+                "no longer assigned"
+            };
+            s.note("", &format!("{who} {what}"));
+        }
+        Fact::Restricted(x) => {
+            let what = if x.restricted {
+                "restricted"
+            } else {
+                "open again"
+            };
+            s.note(&words::capital(what), &x.reason);
+        }
+        Fact::CaseRead(x) => s.note("", &x.what),
+        Fact::PlaceAdded(x) => s.note("", &x.name),
+        Fact::PersonAdded(_) | Fact::RolesSet(_) | Fact::ActiveSet(_) => {}
+    }
+    if moves(fact) && !s.to.is_empty() {
+        walk.holder.clone_from(&s.to);
+    }
+    if matches!(fact, Fact::Withdrawn(_) | Fact::Refused(_)) {
+        walk.offered_from = None;
+    }
+    s
+}
+
+/// Whether somebody or something else has the piece after this. An offer moves nothing.
+#[must_use]
+pub fn moves(fact: &Fact) -> bool {
+    matches!(
+        fact,
+        Fact::ItemRecovered(_)
+            | Fact::PackageMade(_)
+            | Fact::Received(_)
+            | Fact::HandedOut(_)
+            | Fact::TakenBack(_)
+            | Fact::ChargeTaken(_)
+            | Fact::Stored(_)
+            | Fact::Fetched(_)
+    )
+}
+
+/// The name of a field that can be amended, in words.
+#[must_use]
+pub fn field(name: &str) -> String {
+    words::capital(&name.replace('_', " "))
+}
+
+impl CustodyRow {
+    /// Whether somebody said that the seal seen is not the seal on record.
+    #[must_use]
+    pub fn condition_is_mismatch(&self) -> bool {
+        self.condition == Some(Condition::Mismatch)
+    }
+}

@@ -1,0 +1,25 @@
+//! What pages, the interface for programs, the command line and the papers show, as plain structs: machine values with
+//! the words beside them, so that no two of them say it differently.
+//!
+//! Reading order: [`words`]; [`trail`] (the events of a piece, also those of the packages around it), [`custody_rows`],
+//! [`findings`] and [`thread`], which [`told`] makes from one reading; then the files ([`item_file`]…), which join
+//! these with the small parts beside them. Everything here is read for somebody: [`crate::app::Reader`] asks whether
+//! they may, and what only computes takes no reader.
+
+pub mod amendments;
+pub mod case_ref;
+pub mod counts;
+pub mod custody_rows;
+pub mod findings;
+pub mod images;
+pub mod item_file;
+pub mod keeping;
+pub mod mark_words;
+pub mod next_acts;
+pub mod orientation;
+pub mod seals;
+pub mod standing;
+pub mod thread;
+pub mod told;
+pub mod trail;
+pub mod words;

@@ -1,0 +1,223 @@
+//! What the viewer can do next with a piece: the permission table and where custody stands, together.
+//!
+//! It is an offer and not a promise: the decision function is asked again when the act is sent.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::words;
+use crate::app::reader::Viewer;
+use crate::custody::State;
+use crate::custody::package::MAX_DEPTH;
+use crate::custody::state::Holder;
+use crate::ids::{PersonId, Piece};
+use crate::people::Action;
+
+/// An act that can be done now.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct NextAct {
+    /// The act's word, as in [`crate::custody::Act`]; `print-label` and `print-report` for papers.
+    pub act: String,
+    /// What it is done with: the piece itself or a package around it.
+    pub piece: Piece,
+    /// What a button says.
+    pub label: String,
+    /// Why it is offered.
+    pub why: String,
+    /// Whether it must be signed by giving the password once more.
+    pub signed: bool,
+    /// Whether it is the step that the thing is waiting for.
+    pub first: bool,
+}
+
+struct List<'a> {
+    viewer: &'a Viewer,
+    state: &'a State,
+    out: Vec<NextAct>,
+}
+
+impl List<'_> {
+    fn add(&mut self, act: &str, piece: Piece, verb: &str, why: String) {
+        let row = crate::custody::Act::TABLE
+            .iter()
+            .find(|(word, _, _)| *word == act);
+        let (may, signed) = match row {
+            Some((_, action, signed)) => (self.viewer.may(*action), *signed),
+            None => (true, false),
+        };
+        if may {
+            self.out.push(NextAct {
+                act: act.into(),
+                piece,
+                label: format!("{verb} {}", self.state.name(piece)),
+                why,
+                signed,
+                first: self.out.is_empty(),
+            });
+        }
+    }
+}
+
+/// What the viewer can do next. Whoever runs commands on the folder itself does nothing in their own name and is
+/// offered nothing.
+#[must_use]
+pub fn next_acts(viewer: &Viewer, state: &State, piece: Piece) -> Vec<NextAct> {
+    let Some(me) = viewer.id() else {
+        return Vec::new();
+    };
+    let outermost = state.outermost(piece);
+    let Some(custody) = state.custody(outermost) else {
+        return Vec::new();
+    };
+    let mut list = List {
+        viewer,
+        state,
+        out: Vec::new(),
+    };
+    if let Some(offer) = &custody.offer {
+        let (by, to) = (
+            words::person_in(state, offer.by),
+            words::person_in(state, offer.to),
+        );
+        if offer.to == me {
+            let why = format!("{by} released it to you: {}", offer.purpose);
+            list.add("receive", outermost, "Receive", why.clone());
+            list.add("refuse", outermost, "Refuse", why);
+        } else if offer.by == me {
+            let why = format!("You released it to {to}, who has not answered yet.");
+            list.add("withdraw", outermost, "Withdraw the offer of", why);
+        }
+    } else {
+        match &custody.holder {
+            Holder::Person { person } if *person == me => mine(&mut list, piece, outermost),
+            Holder::Place { .. } => {
+                let why = || "It is on a shelf and you keep the storeroom.".to_owned();
+                if viewer.may(Action::Keep) {
+                    list.add("release", outermost, "Release", why());
+                    list.add("fetch", outermost, "Check out", why());
+                    list.add("store", outermost, "Move", why());
+                }
+            }
+            Holder::Outside { name, organisation } => {
+                let why = format!("{} has it.", words::outside(name, organisation));
+                list.add("take-back", outermost, "Take back", why);
+            }
+            Holder::Person { .. } => {}
+        }
+    }
+    others(&mut list, piece, outermost, me);
+    list.out
+}
+
+fn mine(list: &mut List<'_>, piece: Piece, outermost: Piece) {
+    let state = list.state;
+    let sealed = match outermost {
+        Piece::Package(id) => state.packages.get(&id).and_then(|p| p.seal()),
+        Piece::Item(_) => None,
+    };
+    let empty = match outermost {
+        Piece::Package(id) => state
+            .packages
+            .get(&id)
+            .is_some_and(|p| p.contents.is_empty()),
+        Piece::Item(_) => false,
+    };
+    let due = state
+        .custody(outermost)
+        .and_then(|c| c.loan.as_ref())
+        .is_some();
+    match (outermost, sealed) {
+        (Piece::Item(_), _) => {
+            let why = "You hold it and it is not packed.";
+            list.add("pack", outermost, "Pack", why.into());
+            list.add("put-in", outermost, "Put into a package:", why.into());
+            hand_on(
+                list,
+                outermost,
+                "You hold it; unpacked and unsealed, it needs a reason.",
+            );
+        }
+        (Piece::Package(_), Some(seal)) => {
+            let why = if due {
+                "You hold it sealed; it is due back."
+            } else {
+                "You hold it sealed."
+            };
+            hand_on(list, outermost, why);
+            let why = format!("Seal {} is on it and you hold it.", seal.number);
+            list.add("open", outermost, "Open", why);
+        }
+        (Piece::Package(_), None) => {
+            if !empty {
+                let why = "You hold it and it is not sealed.";
+                list.add("seal", outermost, "Seal", why.into());
+            }
+            if piece != outermost && open_to(state, piece) {
+                let why = "The packages around it are open and you hold them.";
+                list.add("take-out", piece, "Take out", why.into());
+            }
+            if !empty {
+                hand_on(list, outermost, "You hold it; unsealed, it needs a reason.");
+            }
+            let why = "You hold it and it is open.";
+            list.add("put-in", outermost, "Put something into", why.into());
+        }
+    }
+}
+
+/// Whether every package around a piece is open.
+fn open_to(state: &State, piece: Piece) -> bool {
+    let mut at = piece;
+    for _ in 0..=MAX_DEPTH {
+        let Some(id) = state.custody(at).and_then(|c| c.inside) else {
+            return true;
+        };
+        if state.packages.get(&id).is_none_or(|p| p.seal().is_some()) {
+            return false;
+        }
+        at = Piece::Package(id);
+    }
+    false
+}
+
+fn hand_on(list: &mut List<'_>, piece: Piece, why: &str) {
+    list.add("release", piece, "Release", why.into());
+    list.add("store", piece, "Store", why.into());
+    list.add("hand-out", piece, "Hand to somebody outside", why.into());
+}
+
+fn others(list: &mut List<'_>, piece: Piece, outermost: Piece, me: PersonId) {
+    let state = list.state;
+    if let Piece::Item(_) = piece {
+        let why = "Pictures of an item can be added at any time.";
+        list.add("add-image", piece, "Add a photograph of", why.into());
+    }
+    if list.viewer.may(Action::PrintLabel) {
+        let why = "Your role prints labels; each print goes on the record.";
+        list.add("print-label", piece, "Print the label of", why.into());
+    }
+    if list.viewer.may(Action::PrintReport) {
+        let why = "Your role prints custody reports; each print goes on the record.";
+        list.add(
+            "print-report",
+            piece,
+            "Print the custody report of",
+            why.into(),
+        );
+    }
+    let held_by_me = state
+        .custody(outermost)
+        .is_some_and(|c| c.holder == Holder::Person { person: me });
+    if !held_by_me {
+        let why = "Only where nobody released it: it leaves a gap on the record.";
+        list.add("take-charge", outermost, "Take charge of", why.into());
+    }
+    for act in &mut list.out {
+        if matches!(
+            act.act.as_str(),
+            "add-image" | "print-label" | "print-report" | "take-charge"
+        ) {
+            act.first = false;
+        }
+    }
+}

@@ -1,0 +1,3 @@
+//! Views: what is shown is what was done, and only to whoever may see it.
+
+mod words;
