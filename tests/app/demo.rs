@@ -90,6 +90,8 @@ async fn clean(told: &Told) {
     .await
     .unwrap();
     assert!(found.is_clean(), "{found:?}");
+    let agency = told.house.agency().await.unwrap();
+    assert!(agency.name.contains("Hollin Reach") && agency.name.contains("invented"));
     assert!(told.events.len() > 250, "{}", told.events.len());
 }
 

@@ -19,6 +19,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use crate::app::agency::{Agency, AgencyError};
 use crate::app::house::{House, HouseError};
 use crate::app::{RecordError, Sent};
 use crate::clock::TestClock;
@@ -33,6 +34,8 @@ pub use sign_in::{FILE as SIGN_INS, SignIn, kept as kept_sign_ins};
 
 /// The name on the demo's checkpoints.
 pub const ORIGIN: &str = "ledger.example/hollin-reach-demo";
+/// The agency's name, which stands on every page and paper of the demo.
+pub const AGENCY: &str = "Police identification unit of Hollin Reach (invented, as are its times)";
 /// How many commands wait for one commit at the most; they are answered together.
 const TOGETHER: usize = 24;
 
@@ -59,6 +62,9 @@ pub enum DemoError {
     /// The data folder.
     #[error(transparent)]
     House(#[from] HouseError),
+    /// The agency's name.
+    #[error(transparent)]
+    Agency(#[from] AgencyError),
     /// The originals.
     #[error(transparent)]
     Originals(#[from] OriginalsError),
@@ -152,6 +158,11 @@ pub async fn load(
         return Err(DemoError::NotEmpty(size));
     }
     let story = Story::read(until)?;
+    let agency = Agency {
+        name: AGENCY.into(),
+        ..Agency::default()
+    };
+    house.set_agency(&agency).await?;
     // Pictures, passwords and the first person do not wait for one another.
     let drawing = pictures::all(&story, house.originals.clone());
     let hashing = sign_in::make(&story.people);
