@@ -28,12 +28,21 @@ fn counts<'a>(
 ) -> BTreeMap<Subject, u64> {
     let mut counts = BTreeMap::new();
     for event in events {
-        for touch in event.header.touches.iter().filter(|t| of(t.subject)) {
-            let n = counts.entry(touch.subject).or_insert(0);
-            *n = (*n).max(touch.n);
-        }
+        count(&mut counts, event, &of);
     }
     counts
+}
+
+/// Counts an event for those of its subjects that are asked for.
+pub(crate) fn count(
+    counts: &mut BTreeMap<Subject, u64>,
+    event: &Event,
+    of: impl Fn(Subject) -> bool,
+) {
+    for touch in event.header.touches.iter().filter(|t| of(t.subject)) {
+        let n = counts.entry(touch.subject).or_insert(0);
+        *n = (*n).max(touch.n);
+    }
 }
 
 /// The whole ledger, up to a checkpoint over exactly these events.

@@ -6,6 +6,7 @@ pub mod demo;
 pub mod export;
 pub mod house;
 pub mod knowledge;
+pub mod papers;
 pub mod reader;
 pub mod record;
 pub mod replay;

@@ -2,8 +2,15 @@
 //!
 //! Exit codes: 0 well, 1 could not run, 2 verification failed.
 
+mod case;
 mod demo;
+mod export;
+mod file;
+mod item;
+mod label;
+mod name;
 mod person;
+mod table;
 mod verify;
 
 use std::{ffi::OsString, io::Write, process::ExitCode};
@@ -29,8 +36,12 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Demo),
-    Person(person::Person),
+    Case(case::Case),
+    Item(item::Item),
+    Label(label::Label),
+    Export(export::Export),
     Verify(verify::Verify),
+    Person(person::Person),
 }
 
 /// Runs the command that the arguments name; the answer is the process's exit code.
@@ -47,8 +58,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let done = match arguments.command {
         Command::Demo(demo) => demo.run(&mut std::io::stdout().lock()),
-        Command::Person(person) => person.run(&mut std::io::stdout().lock()),
+        Command::Case(case) => case.run(&mut std::io::stdout().lock()),
+        Command::Item(item) => item.run(&mut std::io::stdout().lock()),
+        Command::Label(label) => label.run(&mut std::io::stdout().lock()),
+        Command::Export(export) => export.run(&mut std::io::stdout().lock()),
         Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),
+        Command::Person(person) => person.run(&mut std::io::stdout().lock()),
     };
     match done {
         Ok(code) => ExitCode::from(code),

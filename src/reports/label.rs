@@ -117,6 +117,22 @@ pub fn card_back(label: &Label, card: Card) -> Result<Vec<u8>, ReportError> {
     })
 }
 
+/// Front and back of one card as two pages of exactly that size, for a printer that turns the card over.
+///
+/// # Errors
+/// As [`card_front`].
+pub fn card(label: &Label, card: Card) -> Result<Vec<u8>, ReportError> {
+    let mut c = Canvas::default();
+    c.add_page(card.size());
+    front(&mut c, label, card.size())?;
+    c.add_page(card.size());
+    back(&mut c, label, card.size())?;
+    c.finish(
+        &format!("Lift card {} {}", label.case_number, label.item_number),
+        label.printed_at,
+    )
+}
+
 /// The label of a box.
 ///
 /// # Errors
@@ -483,6 +499,7 @@ fn back(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
     c.line((M, M + 4.0), (s.w - M, M + 4.0), 0.25, INK, Stroke::Solid);
     let lifter = joined(&label.lifter, &label.badge);
     let cautions = label.cautions.join("; ");
+    let notice = label.packing.join(", ");
     let item = item_words(label);
     facts(
         c,
@@ -504,6 +521,7 @@ fn back(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
             ("Medium", &label.medium),
             ("Tone", &label.tone),
             ("Orientation", label.orientation.words()),
+            ("Notice", &notice),
             ("Caution", &cautions),
         ],
     )?;
@@ -713,7 +731,11 @@ fn strip(c: &mut Canvas, label: &Label) -> Result<(), ReportError> {
             INK,
             &format!(
                 "Seal {} · Case {} · {} · {side}",
-                label.seal_number,
+                if label.seal_number.is_empty() {
+                    "________"
+                } else {
+                    &label.seal_number
+                },
                 label.case_number,
                 item_words(label)
             ),

@@ -6,6 +6,7 @@
 //! - [`barcode`] Code 128 and QR as rectangles
 //! - [`paper`] sizes of papers, cards and labels
 //! - [`label`] lift cards, box and envelope labels, seal strips
+//! - [`place_label`] labels of places in the storeroom
 //! - [`custody_report`] the custody report of a case
 //! - [`thread_drawing`] the thread of custody as a drawing
 //!
@@ -18,6 +19,7 @@ pub mod font;
 pub mod label;
 pub mod page;
 pub mod paper;
+pub mod place_label;
 pub mod table;
 pub mod thread_drawing;
 

@@ -1,0 +1,116 @@
+//! `liftledger item`: items of a case.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+use super::{name, table};
+use crate::app::house::House;
+use crate::app::reader::{Part, Viewer};
+use crate::custody::State;
+use crate::custody::state::{Holder, Item as Record};
+use crate::ids::{Piece, Subject};
+
+/// Items.
+#[derive(Debug, Args)]
+pub(super) struct Item {
+    #[command(subcommand)]
+    act: Act,
+}
+
+#[derive(Debug, Subcommand)]
+enum Act {
+    List(List),
+}
+
+/// List the items of a case, by number: their codes, how they read, who has them.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  liftledger item list HC-26-0117 --data ledger
+  liftledger item list HC-26-0117 --data ledger --json")]
+struct List {
+    /// The case's number or identifier.
+    #[arg(value_name = "CASE")]
+    case: String,
+    /// The folder with ledger.db, originals/ and keys/.
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+    /// Print the records as JSON.
+    #[arg(long)]
+    json: bool,
+    /// At most so many.
+    #[arg(long, default_value_t = table::LIMIT, value_parser = clap::value_parser!(u32).range(1..=i64::from(table::MOST)))]
+    limit: u32,
+}
+
+impl Item {
+    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+        let Act::List(list) = &self.act;
+        super::runtime()?.block_on(async {
+            let house = House::open(&list.data).await?;
+            let done = list.print(&house, out).await;
+            house.close().await;
+            done
+        })
+    }
+}
+
+impl List {
+    async fn print(&self, house: &House, out: &mut impl Write) -> anyhow::Result<u8> {
+        let viewer = Viewer::operator();
+        let reader = house.reader(&viewer);
+        let case = name::case(&reader, &self.case).await?;
+        let (mut rows, mut lines) = (Vec::new(), Vec::new());
+        let mut part = Part::default();
+        loop {
+            part.limit = table::left(self.limit, rows.len());
+            let page = reader.items_of(case, &part).await?;
+            if !self.json {
+                let of: Vec<Subject> = page.rows.iter().map(|i| Subject::Item(i.id)).collect();
+                let state = reader.around(&of).await?;
+                lines.extend(page.rows.iter().map(|i| line(&state, i)));
+            }
+            rows.extend(page.rows);
+            part.after = page.next;
+            if part.after.is_none() || rows.len() >= self.limit as usize {
+                break;
+            }
+        }
+        if self.json {
+            serde_json::to_writer_pretty(&mut *out, &rows)?;
+            writeln!(out)?;
+        } else {
+            let heads = ["ITEM", "CODE", "FORM", "READS", "WITH", "DESCRIPTION"];
+            table::print(out, heads, lines)?;
+        }
+        if part.after.is_some() {
+            table::more(self.limit);
+        }
+        Ok(0)
+    }
+}
+
+fn line(state: &State, item: &Record) -> [String; 6] {
+    let who = match state.holder(Piece::Item(item.id)) {
+        Some(Holder::Person { person }) => state.person_name(*person),
+        Some(Holder::Place { place }) => state
+            .places
+            .get(place)
+            .map_or_else(|| "a place".into(), |p| p.added.name.clone()),
+        Some(Holder::Outside { name, organisation }) => format!("{name}, {organisation}"),
+        None => "nobody on record".into(),
+    };
+    let inside = item.custody.inside.and_then(|id| state.packages.get(&id));
+    [
+        item.number.to_string(),
+        item.code.grouped(),
+        item.recovered.form.clone(),
+        item.recovered.reads.clone(),
+        match inside {
+            Some(package) => format!("{who} (in P{})", package.number),
+            None => who,
+        },
+        item.recovered.description.clone(),
+    ]
+}
