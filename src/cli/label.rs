@@ -34,13 +34,13 @@ pub(super) struct Label {
     /// Size of the card, in inches.
     #[arg(long, value_enum, default_value = "3x5")]
     size: CardSize,
-    /// Paper of the sheet.
-    #[arg(long, value_enum, default_value = "letter")]
-    paper: PaperSize,
+    /// Paper of the sheet. Without it: the agency's.
+    #[arg(long, value_enum)]
+    paper: Option<PaperSize>,
     /// Only these items of the case, by number, on the sheet.
     #[arg(long, value_name = "NUMBERS", value_delimiter = ',')]
     items: Vec<u32>,
-    /// The agency's name at the top. Without it: the one that is set, or else the ledger's own name.
+    /// The agency's name at the top. Without it: the one that is set.
     #[arg(long, value_name = "NAME")]
     agency: Option<String>,
     /// The PDF to write.
@@ -121,7 +121,7 @@ impl Label {
             CardSize::FourBySix => Card::FourBySix,
         };
         let layout = Layout {
-            paper: self.paper.paper(),
+            paper: self.paper.map(PaperSize::paper),
             agency: self.agency.clone(),
         };
         let kind = match self.kind {

@@ -139,8 +139,8 @@ pub fn recovery(mark: MarkId, medium: &str, at: DateTime<FixedOffset>) -> item::
 }
 
 impl Boatyard {
-    pub fn viewer(&self, id: PersonId) -> impl Future<Output = Viewer> + '_ {
-        async move { Viewer::person(self.house.person(id).await.unwrap().unwrap()) }
+    pub async fn viewer(&self, id: PersonId) -> Viewer {
+        Viewer::person(self.house.person(id).await.unwrap().unwrap())
     }
 
     /// Three marks, three items (read direct, mirrored, mirrored), the second in a sealed box that was handed over and

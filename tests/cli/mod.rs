@@ -1,4 +1,5 @@
 //! The command line, run as a process.
 
 mod demo;
+mod papers;
 mod verify;

@@ -153,7 +153,7 @@ pub async fn item_label(
         &state,
         &reader.house().rules,
         &item,
-        agency(reader, layout).await?,
+        agency(reader, layout).await?.name,
     );
     let name = file_name(&[&label.case_number, "item", &label.item_number, kind.word()]);
     print(reader, by, Subject::Item(item.id), kind, card, label, name).await
@@ -181,7 +181,7 @@ pub async fn package_label(
         &state,
         &reader.house().rules,
         &package,
-        agency(reader, layout).await?,
+        agency(reader, layout).await?.name,
     );
     let name = file_name(&[&label.case_number, &label.package_number, kind.word()]);
     let of = Subject::Package(package.id);
@@ -217,7 +217,7 @@ pub async fn place(
     keeps.extend(place.added.damp.then(|| "damp".to_owned()));
     keeps.extend(place.added.lit.then(|| "daylight".to_owned()));
     let model = PlaceLabel {
-        agency: agency(reader, layout).await?,
+        agency: agency(reader, layout).await?.name,
         name: place.added.name.clone(),
         kind: place_kind(place.added.place_kind).into(),
         within: within.join(", "),
@@ -289,9 +289,9 @@ pub async fn sheet(
     let agency = agency(reader, layout).await?;
     let labels: Vec<Label> = chosen
         .iter()
-        .map(|i| of_item(&state, &reader.house().rules, i, agency.clone()))
+        .map(|i| of_item(&state, &reader.house().rules, i, agency.name.clone()))
         .collect();
-    let page = layout.paper;
+    let page = agency.paper;
     let bytes =
         aside(move || shortened_all(&labels, |some| paper::sheet(some, card, page))).await?;
     let name = file_name(&[&case.number, "cards"]);

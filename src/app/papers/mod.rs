@@ -14,6 +14,7 @@ pub mod label;
 use chrono::{DateTime, FixedOffset};
 use sha2::{Digest as _, Sha256};
 
+use super::agency::Agency;
 use super::reader::{ReadError, Reader};
 use super::record::{RecordError, Recorded, Sent};
 use crate::custody::{Act, Command, Signed};
@@ -21,12 +22,7 @@ use crate::ids::{CommandId, Digest};
 use crate::ledger::event::Source;
 use crate::reports::ReportError;
 use crate::reports::paper::Paper;
-use crate::store::{Accounts as _, StoreError};
-
-/// The setting with the agency's name, as it stands on papers.
-pub const AGENCY: &str = "agency";
-/// The setting with the ledger's own name, which stands there where no agency is set.
-const ORIGIN: &str = "origin";
+use crate::store::StoreError;
 
 /// Why a paper was not made.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -108,9 +104,9 @@ impl By {
 /// What stands on the paper beside what the ledger says.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Layout {
-    /// Letter or A4, for what is printed on whole pages.
-    pub paper: Paper,
-    /// The agency's name; none takes the one that is set, or else the ledger's own name.
+    /// Letter or A4, for what is printed on whole pages; none takes the agency's.
+    pub paper: Option<Paper>,
+    /// The agency's name; none takes the one that is set.
     pub agency: Option<String>,
 }
 
@@ -132,17 +128,14 @@ fn digest_of(bytes: &[u8]) -> Digest {
     Digest(Sha256::digest(bytes).into())
 }
 
-/// The agency's name.
-async fn agency(reader: &Reader<'_>, layout: &Layout) -> Result<String, PaperError> {
+/// The agency, with what the layout says otherwise.
+async fn agency(reader: &Reader<'_>, layout: &Layout) -> Result<Agency, PaperError> {
+    let mut agency = reader.house().agency().await?;
     if let Some(name) = layout.agency.as_deref().filter(|n| !n.trim().is_empty()) {
-        return Ok(name.trim().to_owned());
+        agency.name = name.trim().to_owned();
     }
-    let store = &reader.house().store;
-    let set = store.setting(AGENCY).await?;
-    match set.filter(|n| !n.trim().is_empty()) {
-        Some(name) => Ok(name),
-        None => Ok(store.setting(ORIGIN).await?.unwrap_or_default()),
-    }
+    agency.paper = layout.paper.unwrap_or(agency.paper);
+    Ok(agency)
 }
 
 /// Records a print in the viewer's name.
