@@ -7,16 +7,24 @@
 //! they may, and what only computes takes no reader.
 
 pub mod amendments;
+pub mod case_file;
+pub mod case_findings;
 pub mod case_ref;
 pub mod counts;
 pub mod custody_rows;
+pub mod desk;
+pub mod find;
 pub mod findings;
 pub mod images;
 pub mod item_file;
 pub mod keeping;
+pub mod line;
+pub mod mark_file;
 pub mod mark_words;
 pub mod next_acts;
 pub mod orientation;
+pub mod package_file;
+pub mod place_file;
 pub mod seals;
 pub mod standing;
 pub mod thread;

@@ -90,8 +90,22 @@ fn reaches_contents(past: &Past) -> bool {
 /// # Errors
 /// See [`ReadError`].
 pub async fn load(reader: &Reader<'_>, piece: Piece) -> Result<Vec<Step>, ReadError> {
-    let mut known = BTreeMap::new();
-    let steps = deeper(reader, piece, MAX_DEPTH + 1, &mut known).await?;
+    load_with(reader, piece, &mut Known::new()).await
+}
+
+/// Trails of packages that were read before, for whoever reads the trails of many pieces.
+pub type Known = BTreeMap<PackageId, Vec<Step>>;
+
+/// As [`load`], with the trails of packages that were read before.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn load_with(
+    reader: &Reader<'_>,
+    piece: Piece,
+    known: &mut Known,
+) -> Result<Vec<Step>, ReadError> {
+    let steps = deeper(reader, piece, MAX_DEPTH + 1, known).await?;
     let most = usize::try_from(HISTORY_MAX).unwrap_or(usize::MAX);
     Ok(steps.into_iter().take(most).collect())
 }
@@ -100,7 +114,7 @@ fn deeper<'a>(
     reader: &'a Reader<'_>,
     piece: Piece,
     depth: usize,
-    known: &'a mut BTreeMap<PackageId, Vec<Step>>,
+    known: &'a mut Known,
 ) -> BoxFuture<'a, Result<Vec<Step>, ReadError>> {
     Box::pin(async move {
         let of = Subject::from(piece);
