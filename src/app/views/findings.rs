@@ -261,7 +261,13 @@ impl Look<'_> {
                         words::outside(&name, &organisation),
                         words::outside(&x.name, &x.organisation)
                     );
-                    self.at(i, "brought-by-another", Severity::Attention, sentence);
+                    // Two drivers of one carrier are usual; somebody of another organisation is not.
+                    let severity = if organisation == x.organisation {
+                        Severity::Note
+                    } else {
+                        Severity::Attention
+                    };
+                    self.at(i, "brought-by-another", severity, sentence);
                 }
                 self.seal(i, &x.seal, &x.seal_seen, x.condition, &x.note);
                 self.back(i, at);
