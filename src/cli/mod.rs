@@ -10,6 +10,7 @@ mod item;
 mod label;
 mod name;
 mod person;
+mod report;
 mod table;
 mod verify;
 
@@ -39,6 +40,7 @@ enum Command {
     Case(case::Case),
     Item(item::Item),
     Label(label::Label),
+    Report(report::Report),
     Export(export::Export),
     Verify(verify::Verify),
     Person(person::Person),
@@ -60,6 +62,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Demo(demo) => demo.run(&mut std::io::stdout().lock()),
         Command::Case(case) => case.run(&mut std::io::stdout().lock()),
         Command::Item(item) => item.run(&mut std::io::stdout().lock()),
+        Command::Report(report) => report.run(&mut std::io::stdout().lock()),
         Command::Label(label) => label.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
         Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),

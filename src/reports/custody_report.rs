@@ -120,7 +120,11 @@ pub struct SealRow {
 /// A row of the custody table.
 #[derive(Clone, Debug, PartialEq, Eq, Default)]
 pub struct CustodyRow {
-    /// The item's own count of events.
+    /// Number of the row, as under the knots of the thread.
+    pub row: usize,
+    /// What the event was about, where that is not the item itself: the package around it.
+    pub through: String,
+    /// Which event of the item, or of the package, it is.
     pub n: u64,
     /// Position in the ledger.
     pub seq: u64,
@@ -325,7 +329,7 @@ fn one_item(flow: &mut Flow, item: &ReportItem, zone: FixedOffset) -> Result<(),
             FAINT,
             "Solid: a person. Double: a place in the storeroom. Dashed: outside the agency. Dotted: in transit. Filled \
              knot: complete; open knot: only offered. Bar: a seal. Ragged ends: not accounted for. The numbers under the \
-             knots are the rows of the table.",
+             knots are the rows of the table; n counts the events of the item or package, seq those of the ledger.",
             "Thread",
         )?;
         thread_drawing::draw(flow, thread, zone)?;
@@ -410,7 +414,7 @@ fn pictures(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> {
 
 fn custody_table(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> {
     let columns = [
-        col("n / seq", 1.2, false),
+        col("Row", 1.3, false),
         col("Claimed, recorded", 3.6, false),
         col("Act", 2.0, false),
         col("From, to", 3.0, false),
@@ -423,6 +427,10 @@ fn custody_table(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> 
         .iter()
         .map(|c| {
             let mut act = c.act.clone();
+            if !c.through.is_empty() {
+                act.push_str("\nwith ");
+                act.push_str(&c.through);
+            }
             if c.late {
                 act.push_str("\nLATE ENTRY");
             }
@@ -432,7 +440,11 @@ fn custody_table(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> 
             }
             Row {
                 cells: vec![
-                    format!("{} / {}", c.n, c.seq),
+                    lines(&[
+                        ("", &c.row.to_string()),
+                        ("n ", &c.n.to_string()),
+                        ("seq ", &c.seq.to_string()),
+                    ]),
                     format!("{}\nrec. {}", c.claimed, c.recorded),
                     act,
                     lines(&[("from ", &c.from), ("to ", &c.to)]),

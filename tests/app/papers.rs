@@ -5,6 +5,7 @@ use std::path::Path;
 
 use liftledger::app::papers::export::{self, ExportError, Target};
 use liftledger::app::papers::label::{LabelKind, item_label, package_label, place, sheet};
+use liftledger::app::papers::report::report;
 use liftledger::app::papers::{By, Layout, PaperError};
 use liftledger::app::reader::opened;
 use liftledger::app::{ReadError, RecordError, Viewer};
@@ -440,5 +441,119 @@ async fn two_processes_record_on_one_folder_without_harm() {
         audit.ledger.findings,
         audit.models
     );
+    b.house.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_report_is_on_the_record_with_the_counts_it_speaks_of() {
+    let dir = tempfile::tempdir().unwrap();
+    let b = Boatyard::begin(dir.path()).await;
+    let viewer = b.viewer(b.liaison).await;
+    let reader = b.house.reader(&viewer);
+    for of in [
+        Subject::Item(b.items[1]),
+        Subject::Package(b.package),
+        Subject::Case(b.case),
+    ] {
+        let before = size(&b).await;
+        let printed = report(&reader, By::session(), of, &Layout::default(), |_, _| {})
+            .await
+            .unwrap();
+        assert_eq!(
+            printed.digest,
+            Digest(Sha256::digest(&printed.bytes).into())
+        );
+        let event = event(&b, printed.recorded.seq).await;
+        assert_eq!(event.header.actor, Some(b.liaison));
+        assert_eq!(event.header.touches[0].subject, of);
+        let Ok(Fact::ReportPrinted(fact)) = Fact::from_fields(&event.header.kind, &event.fields)
+        else {
+            panic!("{}", event.header.kind)
+        };
+        assert_eq!((fact.digest, fact.ledger_size), (printed.digest, before));
+        // The counts are those of the raw events up to that size.
+        let raw = b.house.store.events(1, 5000).await.unwrap();
+        let events: Vec<Event> = raw.into_iter().map(|r| opened(r).unwrap()).collect();
+        for line in &fact.counts {
+            let (subject, n) = line.split_once('=').unwrap();
+            let have = events
+                .iter()
+                .filter(|e| e.header.seq <= before)
+                .flat_map(|e| &e.header.touches)
+                .filter(|t| t.subject.to_string() == subject)
+                .count();
+            assert_eq!(have.to_string(), n, "{subject}");
+        }
+        let items = fact
+            .counts
+            .iter()
+            .filter(|c| c.starts_with("item:"))
+            .count();
+        assert_eq!(items, if of == Subject::Case(b.case) { 3 } else { 1 });
+        // The print names itself by the command that recorded it, and the paper has its pictures.
+        assert!(event.field_str("command").is_some());
+        let pdf = lopdf::Document::load_mem(&printed.bytes).unwrap();
+        assert!(pdf.get_pages().len() >= items);
+    }
+    // Only a custodian, a court liaison and a supervisor print reports.
+    let before = size(&b).await;
+    for id in [b.tech, b.auditor, b.admin] {
+        let viewer = b.viewer(id).await;
+        let reader = b.house.reader(&viewer);
+        let refused = report(
+            &reader,
+            By::session(),
+            Subject::Case(b.case),
+            &Layout::default(),
+            |_, _| {},
+        )
+        .await;
+        assert_eq!(
+            refused.unwrap_err(),
+            PaperError::Read(ReadError::Forbidden(Action::PrintReport))
+        );
+    }
+    let nothing = report(
+        &reader,
+        By::session(),
+        Subject::Place(b.shelf),
+        &Layout::default(),
+        |_, _| {},
+    )
+    .await;
+    assert!(matches!(nothing, Err(PaperError::Count(_))));
+    assert_eq!(size(&b).await, before);
+    b.house.close().await;
+}
+
+/// An original that was altered on disk does not stop the paper: the paper says so.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_report_with_a_missing_original_is_printed_all_the_same() {
+    let dir = tempfile::tempdir().unwrap();
+    let b = Boatyard::begin(dir.path()).await;
+    let viewer = b.viewer(b.supervisor).await;
+    let reader = b.house.reader(&viewer);
+    let print = async || {
+        let of = Subject::Item(b.items[0]);
+        report(&reader, By::session(), of, &Layout::default(), |_, _| {})
+            .await
+            .unwrap()
+            .bytes
+    };
+    let pictures = |pdf: &[u8]| {
+        lopdf::Document::load_mem(pdf)
+            .unwrap()
+            .objects
+            .values()
+            .filter(|o| {
+                let subtype = o.as_stream().and_then(|s| s.dict.get(b"Subtype"));
+                subtype.is_ok_and(|n| n.as_name().is_ok_and(|n| n == b"Image"))
+            })
+            .count()
+    };
+    assert_eq!(pictures(&print().await), 1);
+    let mark = reader.mark(b.marks[0]).await.unwrap();
+    std::fs::remove_file(b.house.originals.path(mark.images[0].digest)).unwrap();
+    assert_eq!(pictures(&print().await), 0);
     b.house.close().await;
 }

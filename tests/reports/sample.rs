@@ -93,6 +93,8 @@ pub fn thread() -> Thread {
 
 pub fn row(n: u64) -> CustodyRow {
     CustodyRow {
+        row: n as usize,
+        through: String::new(),
         n,
         seq: n * 3 + 100,
         claimed: "14 Mar 2026 09:20 -05:00".into(),

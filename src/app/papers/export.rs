@@ -91,15 +91,21 @@ pub struct Target {
     pub overwrite: bool,
 }
 
-struct Head {
-    size: u64,
-    note: String,
+/// What the latest checkpoint says.
+pub(super) struct Head {
+    pub(super) size: u64,
+    pub(super) root: Digest,
+    pub(super) note: String,
     vkey: String,
 }
 
-/// The latest checkpoint, its size from its own text.
 async fn head(reader: &Reader<'_>) -> Result<Head, ReadError> {
     reader.must(Action::Prove)?;
+    latest(reader).await
+}
+
+/// The latest checkpoint, its size from its own text. Whether the viewer may have it, the caller has asked.
+pub(super) async fn latest(reader: &Reader<'_>) -> Result<Head, ReadError> {
     let house = reader.house();
     let row = house.store.latest_checkpoint().await?;
     let row = row.ok_or(ReadError::NotFound("checkpoint: the ledger is empty"))?;
@@ -107,6 +113,7 @@ async fn head(reader: &Reader<'_>) -> Result<Head, ReadError> {
         .map_err(|e| ReadError::Corrupt(format!("the latest checkpoint: {e}")))?;
     Ok(Head {
         size: signed.size,
+        root: signed.root,
         note: row.note,
         vkey: house.verifying.to_string(),
     })

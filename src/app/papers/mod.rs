@@ -10,6 +10,8 @@
 
 pub mod export;
 pub mod label;
+mod picture;
+pub mod report;
 
 use chrono::{DateTime, FixedOffset};
 use sha2::{Digest as _, Sha256};

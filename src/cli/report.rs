@@ -1,0 +1,81 @@
+//! `liftledger report`: prints a custody report as a PDF, on the record.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::label::PaperSize;
+use super::{file, name};
+use crate::app::house::House;
+use crate::app::papers::{By, Layout, Printed, report};
+use crate::app::reader::Viewer;
+
+/// Print the custody report of an item, of everything in a package, or of a case as a PDF. The print goes on the record,
+/// as made by the server's operator.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  liftledger report HC-26-0117 --out report.pdf --data ledger
+  liftledger report HC-26-0117/3 --out item-3.pdf --data ledger
+  liftledger report HC-26-0117/P2 --paper a4 --out package-2.pdf --data ledger
+
+The report says what the ledger holds and what its checkpoint shows. What it is worth in court is for local law and
+counsel to decide.")]
+pub(super) struct Report {
+    /// A case number, CASE-NUMBER/3 for item 3, CASE-NUMBER/P2 for package 2, the code on a label, or an identifier.
+    #[arg(value_name = "CASE|ITEM|PACKAGE")]
+    of: String,
+    /// Paper. Without it: the agency's.
+    #[arg(long, value_enum)]
+    paper: Option<PaperSize>,
+    /// The agency's name at the top. Without it: the one that is set.
+    #[arg(long, value_name = "NAME")]
+    agency: Option<String>,
+    /// The PDF to write.
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Write over a file that is there.
+    #[arg(long)]
+    force: bool,
+    /// The folder with ledger.db, originals/ and keys/.
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+}
+
+impl Report {
+    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+        file::free(&self.out, self.force)?;
+        let printed = super::runtime()?.block_on(async {
+            let house = House::open(&self.data).await?;
+            let printed = self.print(&house).await;
+            house.close().await;
+            printed
+        })?;
+        file::write(&self.out, &printed.bytes, self.force)?;
+        writeln!(
+            out,
+            "{}: SHA-256 {}, on the record as event {}",
+            self.out.display(),
+            printed.digest,
+            printed.recorded.seq
+        )?;
+        Ok(0)
+    }
+
+    async fn print(&self, house: &House) -> anyhow::Result<Printed> {
+        let viewer = Viewer::operator();
+        let reader = house.reader(&viewer);
+        let of = name::thing(&reader, &self.of).await?;
+        let layout = Layout {
+            paper: self.paper.map(PaperSize::paper),
+            agency: self.agency.clone(),
+        };
+        // A line now and then on the error stream: a large case takes a while.
+        let progress = |done: usize, all: usize| {
+            if done.is_multiple_of(50) {
+                let _ = writeln!(std::io::stderr(), "{done} of {all} items read");
+            }
+        };
+        Ok(report::report(&reader, By::operator(), of, &layout, progress).await?)
+    }
+}
