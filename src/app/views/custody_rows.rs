@@ -1,5 +1,7 @@
 //! The custody table: one row an event of a trail, in words.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -9,7 +11,7 @@ use super::words;
 use crate::custody::hand_over::Condition;
 use crate::custody::rules::{LATE_CUSTODY, LATE_SCENE};
 use crate::custody::{Fact, State};
-use crate::ids::{EventId, PersonId, Piece, Subject};
+use crate::ids::{EventId, PackageId, PersonId, Piece, Subject};
 use crate::ledger::times;
 
 /// A row of the custody table.
@@ -165,6 +167,14 @@ impl Said {
 struct Walk {
     holder: String,
     offered_from: Option<String>,
+    /// Packages that bear a seal.
+    sealed: BTreeSet<PackageId>,
+}
+
+impl Walk {
+    fn bears_seal(&self, piece: Piece) -> bool {
+        matches!(piece, Piece::Package(p) if self.sealed.contains(&p))
+    }
 }
 
 /// The rows of a trail. The state gives the words for packages, places and people that the events themselves do not
@@ -252,6 +262,11 @@ fn act(step: &Step) -> String {
 )]
 fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk) -> Said {
     let mut s = Said::default();
+    match &step.past.fact {
+        Some(Fact::PackageSealed(x)) => drop(walk.sealed.insert(x.package)),
+        Some(Fact::PackageOpened(x)) => drop(walk.sealed.remove(&x.package)),
+        _ => {}
+    }
     let package = |id| state.name(Piece::Package(id));
     let place = |id| {
         state
@@ -278,7 +293,22 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             if walk.holder.is_empty() {
                 s.to = by.to_owned();
             }
-            s.note("", &format!("{} made", package(x.package)));
+            let box_name = package(x.package);
+            let inside: Vec<String> = x.contents.iter().map(|p| state.name(*p)).collect();
+            let went_in = match step.of {
+                Subject::Item(id) => Some(Piece::Item(id)),
+                Subject::Package(id) if id != x.package => Some(Piece::Package(id)),
+                _ => None,
+            };
+            match went_in {
+                // In the table of what went in: that it went in.
+                Some(piece) => s.note("", &format!("{} into {box_name}", state.name(piece))),
+                None if inside.is_empty() => s.note("", &format!("{box_name} made, empty")),
+                None => s.note(
+                    "",
+                    &format!("{box_name} made of {}", words::listed(&inside)),
+                ),
+            }
             s.note("", &x.note);
         }
         Fact::PiecePutIn(x) => {
@@ -320,7 +350,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             if let Some(due) = &x.due_at {
                 s.note("Due back", &words::minute(due, zone));
             }
-            if let Some(why) = &x.unsealed_reason {
+            if let Some(why) = x.unsealed_reason.as_ref().filter(|_| x.seal.is_empty()) {
                 s.note("Unsealed", why);
             }
         }
@@ -349,7 +379,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             if let Some(due) = &x.due_at {
                 s.note("Due back", &words::minute(due, zone));
             }
-            if let Some(why) = &x.unsealed_reason {
+            if let Some(why) = x.unsealed_reason.as_ref().filter(|_| x.seal.is_empty()) {
                 s.note("Unsealed", why);
             }
         }
@@ -383,7 +413,11 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
                     &why,
                 );
             }
-            if let Some(why) = &x.unsealed_reason {
+            if let Some(why) = x
+                .unsealed_reason
+                .as_ref()
+                .filter(|_| !walk.bears_seal(x.piece))
+            {
                 s.note("Unsealed", why);
             }
         }
@@ -393,7 +427,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.note("For", &x.purpose);
         }
         Fact::ImageAdded(x) => {
-            s.note("", &format!("{}, {}", x.name, words::reads(&x.reads)));
+            s.note("File", &format!("{}, {}", x.name, words::reads(&x.reads)));
         }
         Fact::Amended(x) => {
             s.note(
@@ -437,7 +471,10 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
     if moves(fact) && !s.to.is_empty() {
         walk.holder.clone_from(&s.to);
     }
-    if matches!(fact, Fact::Withdrawn(_) | Fact::Refused(_)) {
+    if matches!(
+        fact,
+        Fact::Withdrawn(_) | Fact::Refused(_) | Fact::ChargeTaken(_)
+    ) {
         walk.offered_from = None;
     }
     s

@@ -4,6 +4,8 @@
 //! somebody vouches. A **gap** is a stretch for which nobody does: it begins at the last event at which a holder was
 //! certain and ends when somebody took charge of what nobody had released to them.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -138,10 +140,14 @@ struct Look<'a> {
     found: Vec<Finding>,
     /// Packages opened and not sealed again since, with the event.
     open: Vec<(PackageId, usize)>,
+    /// Packages that bear a seal.
+    sealed: BTreeSet<PackageId>,
     /// An offer on its way: since when.
     offered: Option<DateTime<FixedOffset>>,
     /// To whom it was handed outside.
     outside: Option<(String, String)>,
+    /// Due back, once the offer on its way is received.
+    offered_due: Option<DateTime<FixedOffset>>,
     /// Due back.
     due: Option<DateTime<FixedOffset>>,
 }
@@ -153,8 +159,10 @@ pub fn findings(asked: &Asked<'_>) -> Vec<Finding> {
         asked,
         found: Vec::new(),
         open: Vec::new(),
+        sealed: BTreeSet::new(),
         offered: None,
         outside: None,
+        offered_due: None,
         due: None,
     };
     for i in 0..asked.steps.len() {
@@ -230,19 +238,25 @@ impl Look<'_> {
                     self.at(i, "recovery-warning", Severity::Note, warning.clone());
                 }
             }
-            Fact::PackageSealed(x) => self.open.retain(|(p, _)| *p != x.package),
+            Fact::PackageSealed(x) => {
+                self.open.retain(|(p, _)| *p != x.package);
+                self.sealed.insert(x.package);
+            }
             Fact::PackageOpened(x) => {
+                self.sealed.remove(&x.package);
                 self.open.push((x.package, i));
                 self.seal(i, &x.seal, &x.seal_seen, x.condition, &x.note);
             }
             Fact::Released(x) => {
                 self.leaves(i, x.piece, x.unsealed_reason.as_deref());
                 self.offered = Some(at);
-                self.due = x.due_at.or(self.due);
+                self.offered_due = x.due_at;
             }
             Fact::Withdrawn(_) | Fact::Refused(_) => self.answered(i, at),
             Fact::Received(x) => {
                 self.answered(i, at);
+                // An offer moves nothing: only what was received is due back.
+                self.due = self.offered_due.take().or(self.due);
                 self.seal(i, &x.seal, &x.seal_seen, x.condition, &x.note);
             }
             Fact::HandedOut(x) => {
@@ -378,7 +392,9 @@ impl Look<'_> {
             self.at(i, "not-resealed", Severity::Attention, sentence)
                 .from = Some(since);
         }
-        if let Some(why) = unsealed {
+        let sealed = matches!(piece, Piece::Package(p) if self.sealed.contains(&p));
+        // A reason that was given although it was sealed is no finding.
+        if let Some(why) = unsealed.filter(|_| !sealed) {
             let sentence = format!("It went unsealed; the reason given: {why}");
             self.at(i, "unsealed", Severity::Note, sentence);
         }

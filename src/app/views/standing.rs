@@ -66,7 +66,7 @@ pub struct LoanNow {
     pub due: String,
     /// Whether that has passed.
     pub overdue: bool,
-    /// `due in 2 days 4 h`, `overdue since 3 h`; empty without a date.
+    /// `due in 2 days 4 h`, `overdue for 3 h`; empty without a date.
     pub words: String,
 }
 
@@ -189,7 +189,7 @@ pub fn standing(
 pub fn due(due: DateTime<FixedOffset>, now: DateTime<Utc>) -> String {
     let due = due.to_utc();
     if now > due {
-        format!("overdue since {}", words::duration_words(now - due))
+        format!("overdue for {}", words::duration_words(now - due))
     } else {
         format!("due in {}", words::duration_words(due - now))
     }

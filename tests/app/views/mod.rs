@@ -1,4 +1,5 @@
 //! Views: what is shown is what was done, and only to whoever may see it.
 
+mod findings;
 mod story;
 mod words;

@@ -350,7 +350,13 @@ async fn restricted(t: &Told) {
     assert!(shelf(place_file::load(&assigned, a1, &part).await.unwrap()));
     // Neither by seal, nor by number, nor by code, nor by words.
     let code = t.item(&nour, "shelf-edge-item").await.code_grouped;
-    for q in ["HR-004136", "HR-26-0433", "HR-26-0433/1", &code, "missing workshop"] {
+    for q in [
+        "HR-004136",
+        "HR-26-0433",
+        "HR-26-0433/1",
+        &code,
+        "missing workshop",
+    ] {
         assert_eq!(find::find(&reader, q).await.unwrap(), [], "{q}");
         assert_ne!(find::find(&assigned, q).await.unwrap(), [], "{q}");
     }
