@@ -1,8 +1,12 @@
 //! Checks against programs and libraries that we did not write; `tests/run` installs them. A missing one is a failure.
 #![allow(clippy::unwrap_used)]
 
+#[path = "app/boatyard.rs"]
+mod boatyard;
 #[path = "outside/labels.rs"]
 mod labels;
+#[path = "outside/ledger_labels.rs"]
+mod ledger_labels;
 #[path = "outside/libraries.rs"]
 mod libraries;
 #[path = "outside/report.rs"]

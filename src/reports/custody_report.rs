@@ -3,9 +3,9 @@
 use chrono::{DateTime, FixedOffset, Utc};
 
 use super::ReportError;
-use super::font::{self, Face};
+use super::font::{self, Face, MM_PER_PT};
 use super::label::Orientation;
-use super::page::{Area, FAINT, INK, RULE, Stroke};
+use super::page::{Area, FAINT, INK, RULE, Stroke, line_height};
 use super::paper::Paper;
 use super::table::{Column, Flow, Row};
 use super::thread_drawing;
@@ -294,9 +294,9 @@ fn one_item(flow: &mut Flow, item: &ReportItem, zone: FixedOffset) -> Result<(),
             .map(|k| plain([&k.rule, &k.reason, &k.source]))
             .collect();
         let columns = [
-            col("Rule", 3.0, false),
-            col("Reason", 3.0, false),
-            col("Source", 3.0, false),
+            col("Rule", 2.2, false),
+            col("Reason", 4.2, false),
+            col("Source", 2.6, false),
         ];
         flow.table("Keep rules", &columns, &rows, 7.5)?;
     }
@@ -380,44 +380,70 @@ fn pictures(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> {
         })
         .collect();
     flow.table("Pictures", &columns, &rows, 7.0)?;
-    for image in &item.images {
-        let Some(bytes) = &image.thumbnail else {
-            continue;
-        };
-        let area = |flow: &Flow| Area {
-            x: flow.left,
-            y: flow.y,
-            w: 70.0,
-            h: 50.0,
-        };
-        flow.need(58.0)?;
-        let place = area(flow);
-        let shown = flow.canvas.picture(place, bytes, &image.file)?;
-        flow.canvas.frame(shown, 0.15, RULE, Stroke::Solid);
-        flow.y += shown.h + 1.0;
-        let viewed = if image.viewed.is_empty() {
-            "view not recorded"
-        } else {
-            &image.viewed
-        };
-        let reads = if image.reads.is_empty() {
-            "reading not established".to_owned()
-        } else {
-            format!("reads {}", image.reads)
-        };
-        let words = format!("{}; {viewed}; {reads}. Not to scale.", image.file);
-        flow.text(Face::Sans, 7.5, FAINT, &words, "Picture")?;
-        flow.skip(2.5);
+    let shown: Vec<(&ReportImage, &Vec<u8>)> = item
+        .images
+        .iter()
+        .filter_map(|i| i.thumbnail.as_ref().map(|bytes| (i, bytes)))
+        .collect();
+    // Two side by side, each with its words beneath.
+    let gap = 6.0;
+    let wide = (flow.width - gap) / 2.0;
+    let size = 7.5;
+    for pair in shown.chunks(2) {
+        let words: Vec<Vec<String>> = pair
+            .iter()
+            .map(|(image, _)| font::wrap(Face::Sans, size, wide, &caption(image), "Picture"))
+            .collect::<Result<_, _>>()?;
+        let lines = words.iter().map(Vec::len).max().unwrap_or(0) as f64;
+        flow.need(51.0 + lines * line_height(size))?;
+        let mut high: f64 = 0.0;
+        for (n, (image, bytes)) in pair.iter().enumerate() {
+            let area = Area {
+                x: flow.left + n as f64 * (wide + gap),
+                y: flow.y,
+                w: wide,
+                h: 50.0,
+            };
+            let drawn = flow.canvas.picture(area, bytes, &image.file)?;
+            flow.canvas.frame(drawn, 0.15, RULE, Stroke::Solid);
+            high = high.max(drawn.h);
+        }
+        for (n, lines) in words.iter().enumerate() {
+            let x = flow.left + n as f64 * (wide + gap);
+            for (i, line) in lines.iter().enumerate() {
+                let y =
+                    flow.y + high + 1.0 + i as f64 * line_height(size) + size * MM_PER_PT * 0.95;
+                flow.canvas
+                    .text(x, y, Face::Sans, size, FAINT, line, "Picture")?;
+            }
+        }
+        flow.y += high + 1.0 + lines * line_height(size) + 2.5;
     }
     Ok(())
+}
+
+fn caption(image: &ReportImage) -> String {
+    let viewed = if image.viewed.is_empty() {
+        "view not recorded"
+    } else {
+        &image.viewed
+    };
+    let reads = if image.reads.is_empty() {
+        "reading not established".to_owned()
+    } else if image.reads.starts_with("orientation") {
+        image.reads.clone()
+    } else {
+        format!("reads {}", image.reads)
+    };
+    format!("{}; {viewed}; {reads}. Not to scale.", image.file)
 }
 
 fn custody_table(flow: &mut Flow, item: &ReportItem) -> Result<(), ReportError> {
     let columns = [
         col("Row", 1.3, false),
-        col("Claimed, recorded", 3.6, false),
+        col("Claimed, recorded", 3.9, false),
         col("Act", 2.0, false),
-        col("From, to", 3.0, false),
+        col("From, to", 2.7, false),
         col("Seal, condition", 2.4, false),
         col("Note", 2.8, false),
         col("Signed by", 1.6, false),

@@ -377,6 +377,14 @@ impl Canvas {
         reader.limits(limits);
         let picture = reader.decode().map_err(|_| refuse())?.to_rgb8();
         let (w, h) = (picture.width(), picture.height());
+        // A third of the bytes where there is no colour.
+        let grey = picture.pixels().all(|p| p[0] == p[1] && p[1] == p[2]);
+        let (pixels, data_format) = if grey {
+            let one = picture.pixels().map(|p| p[0]).collect();
+            (one, RawImageFormat::R8)
+        } else {
+            (picture.into_raw(), RawImageFormat::RGB8)
+        };
         let id = XObjectId(format!("P{}", self.pictures.len()));
         let scale = (area.w / f64::from(w)).min(area.h / f64::from(h));
         let shown = Area {
@@ -385,10 +393,10 @@ impl Canvas {
             ..area
         };
         self.pictures.push(RawImage {
-            pixels: RawImageData::U8(picture.into_raw()),
+            pixels: RawImageData::U8(pixels),
             width: w as usize,
             height: h as usize,
-            data_format: RawImageFormat::RGB8,
+            data_format,
             tag: Vec::new(),
         });
         let corner = self.at(shown.x, shown.y + shown.h);
@@ -454,6 +462,12 @@ impl Canvas {
         let mut document = pdf.to_lopdf_document(&options, &mut Vec::new());
         if let Ok(catalog) = document.catalog_mut() {
             catalog.set("Lang", Object::string_literal("en"));
+        }
+        // Pictures come as bare pixels; everything else is compressed already.
+        for object in document.objects.values_mut() {
+            if let Ok(stream) = object.as_stream_mut() {
+                stream.allows_compression = true;
+            }
         }
         document.compress();
         document.trailer.remove(b"ID");

@@ -29,7 +29,7 @@ fn python() -> String {
     Path::new(&venv).join("bin/python").display().to_string()
 }
 
-fn raster(folder: &Path, name: &str, pdf: &[u8]) -> (PathBuf, PathBuf) {
+pub fn raster(folder: &Path, name: &str, pdf: &[u8]) -> (PathBuf, PathBuf) {
     let file = folder.join(format!("{name}.pdf"));
     std::fs::write(&file, pdf).unwrap();
     run("qpdf", &["--check", file.to_str().unwrap()]);
@@ -60,7 +60,7 @@ fn raster(folder: &Path, name: &str, pdf: &[u8]) -> (PathBuf, PathBuf) {
 }
 
 /// What both readers find, as `format text` lines.
-fn read(picture: &Path) -> (String, String) {
+pub fn read(picture: &Path) -> (String, String) {
     let picture = picture.to_str().unwrap();
     let zbar = run("zbarimg", &["-q", picture]);
     let zxing = run(

@@ -6,8 +6,8 @@ use image::{DynamicImage, ImageDecoder as _, ImageFormat, ImageReader, Limits};
 
 use crate::imaging::probe::probe;
 
-/// The longest side of a small copy, in pixels: 230 dpi over the 70 mm that a picture has on paper.
-pub const SIDE: u32 = 640;
+/// The longest side of a small copy, in pixels: about 170 dpi over the 86 mm that a picture has on paper.
+pub const SIDE: u32 = 560;
 /// The most pixels of an original that a small copy is made of; a larger one is only listed.
 const MAX_PIXELS: u64 = 64_000_000;
 
