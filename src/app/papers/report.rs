@@ -408,12 +408,7 @@ fn row(r: &RowWords) -> CustodyRow {
         .as_ref()
         .map(|why| format!("Entered late: {why}."))
         .unwrap_or_default();
-    let due = if r.due.is_empty() {
-        String::new()
-    } else {
-        format!("Due back {}.", r.due)
-    };
-    let notes: Vec<&str> = [r.note.as_str(), &due, &late]
+    let notes: Vec<&str> = [r.note.as_str(), &late]
         .into_iter()
         .filter(|t| !t.is_empty())
         .collect();
