@@ -610,15 +610,11 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
         &format!("Case {} · {}", label.case_number, item_words(label)),
         "Case and item number",
     )?;
-    // Packing words and cautions: a box each, a triangle and the word, one beside the other.
+    // Packing words: a box each, a triangle and the word, one beside the other.
     let mut y = 13.4;
     let mut x = M;
-    for (text, field) in label
-        .packing
-        .iter()
-        .map(|t| (t, "Packing words"))
-        .chain(label.cautions.iter().map(|t| (t, "Caution")))
-    {
+    let field = "Packing words";
+    for text in &label.packing {
         let long = font::width(Face::Bold, 7.0, text)? + 6.5;
         let room = if y < 3.0 + qr.h { right - 1.0 } else { s.w - M };
         if x > M && x + long > room {
@@ -650,6 +646,7 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
     }
     let foot = s.h - 3.2 - bars.h;
     let contents = label.contents.join("; ");
+    let cautions = label.cautions.join("; ");
     let collected = joined_words(&[
         ("", &label.when),
         ("", &joined(&label.lifter, &label.badge)),
@@ -670,6 +667,7 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
             ("Collected", &collected),
             ("Scene", &label.place),
             ("Seal number", &label.seal_number),
+            ("Caution", &cautions),
         ],
     )?;
     c.line(

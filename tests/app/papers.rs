@@ -3,6 +3,7 @@
 
 use std::path::Path;
 
+use chrono::Utc;
 use liftledger::app::papers::export::{self, ExportError, Target};
 use liftledger::app::papers::label::{LabelKind, item_label, package_label, place, sheet};
 use liftledger::app::papers::report::report;
@@ -10,7 +11,7 @@ use liftledger::app::papers::{By, Layout, PaperError};
 use liftledger::app::reader::opened;
 use liftledger::app::{ReadError, RecordError, Viewer};
 use liftledger::custody::fact::Fact;
-use liftledger::custody::{Act, amendment, case, person};
+use liftledger::custody::{Act, amendment, case, item, person};
 use liftledger::ids::{Digest, Subject};
 use liftledger::ledger::event::{Attested, Event, Source};
 use liftledger::ledger::verify::folder::{Files, part, whole};
@@ -19,7 +20,7 @@ use liftledger::reports::paper::{Card, Paper};
 use liftledger::store::Reads;
 use sha2::{Digest as _, Sha256};
 
-use super::boatyard::{Boatyard, act};
+use super::boatyard::{Boatyard, act, recovery};
 
 async fn event(b: &Boatyard, seq: u64) -> Event {
     opened(b.house.store.event(seq).await.unwrap().unwrap()).unwrap()
@@ -256,7 +257,7 @@ async fn the_longest_texts_still_make_a_label() {
         .event
         .header
         .seq;
-    let item = reader.history(Subject::Item(b.items[0])).await.unwrap()[0]
+    let recovered = reader.history(Subject::Item(b.items[0])).await.unwrap()[0]
         .event
         .header
         .seq;
@@ -264,7 +265,7 @@ async fn the_longest_texts_still_make_a_label() {
         (mark, "object", 199),
         (mark, "exact_place", 299),
         (mark, "up", 199),
-        (item, "description", 499),
+        (recovered, "description", 499),
     ] {
         let amend = amendment::Amend {
             event,
@@ -276,18 +277,26 @@ async fn the_longest_texts_still_make_a_label() {
             .await
             .unwrap();
     }
-    for kind in LabelKind::OF_ITEM {
-        for card in [Card::ThreeByFive, Card::FourBySix] {
-            item_label(
-                &reader,
-                By::session(),
-                b.items[0],
-                kind,
-                card,
-                &Layout::default(),
-            )
-            .await
-            .unwrap();
+    // An item with every hazard, from the same mark: all the words that rules ask for stand on it.
+    let hazards = Act::Recover(item::Recover {
+        biological: true,
+        fragile: true,
+        sharp: true,
+        wet: true,
+        description: long(499),
+        ..recovery(b.marks[0], "collected-object", Utc::now().fixed_offset())
+    });
+    let made = act(&b.house, Some(b.tech), None, hazards).await.unwrap();
+    let Some(Subject::Item(hazardous)) = made.created else {
+        panic!("no item")
+    };
+    for of in [b.items[0], hazardous] {
+        for kind in LabelKind::OF_ITEM {
+            for card in [Card::ThreeByFive, Card::FourBySix] {
+                item_label(&reader, By::session(), of, kind, card, &Layout::default())
+                    .await
+                    .unwrap();
+            }
         }
     }
     b.house.close().await;

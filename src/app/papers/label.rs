@@ -108,6 +108,9 @@ fn words(kinds: &[LabelKind]) -> String {
     all.join(", ")
 }
 
+/// What every caution on a label defers to.
+const LOCAL_RULES: &str = "follow local safety rules";
+
 /// The size of a card as a word: `3x5`, `4x6`.
 #[must_use]
 pub fn card_word(card: Card) -> &'static str {
@@ -373,7 +376,15 @@ fn shortened_all(
     make: impl Fn(&[Label]) -> Result<Vec<u8>, ReportError>,
 ) -> Result<Vec<u8>, ReportError> {
     let mut last = make(labels);
-    for most in [160, 110, 80, 56, 40] {
+    for (most, brief) in [
+        (160, false),
+        (110, false),
+        (80, false),
+        (80, true),
+        (56, true),
+        (40, true),
+        (30, true),
+    ] {
         if !matches!(last, Err(ReportError::TooLong { .. })) {
             break;
         }
@@ -393,6 +404,10 @@ fn shortened_all(
                     &mut l.agency,
                 ] {
                     shorten(text, most);
+                }
+                // The hazards stay as words in capitals; the sentences about them go first.
+                if brief && !l.packing.is_empty() && !l.cautions.is_empty() {
+                    l.cautions = vec![LOCAL_RULES.into()];
                 }
                 let contents = most / 8;
                 if l.contents.len() > contents {
@@ -491,7 +506,7 @@ fn of_package(state: &State, rules: &TradeRules, package: &Package, agency: Stri
             .seal()
             .map_or_else(String::new, |s| s.number.clone()),
         packing: packing_words(items.iter().copied()),
-        cautions: Vec::new(),
+        cautions: cautions(items.iter().copied()),
         description: match items.as_slice() {
             [one] => one.recovered.description.clone(),
             all => format!("{} items", all.len()),
@@ -656,18 +671,25 @@ fn packing_words<'a>(items: impl IntoIterator<Item = &'a Item>) -> Vec<String> {
     out
 }
 
-/// What can hurt whoever handles it: the first clause of each caution, with what it defers to.
+/// What can hurt whoever handles it: the first clause of each caution, with what all of them defer to.
 fn cautions<'a>(items: impl IntoIterator<Item = &'a Item>) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for item in items {
         let needs = item.recovered.needs.as_deref();
         for caution in needs.iter().flat_map(|n| &n.packing.cautions) {
-            let hazard = caution.text.split(':').next().unwrap_or_default();
-            let words = format!("{hazard}: follow local safety rules");
-            if !out.contains(&words) {
-                out.push(words);
+            let hazard = caution
+                .text
+                .split(':')
+                .next()
+                .unwrap_or_default()
+                .to_owned();
+            if !out.contains(&hazard) {
+                out.push(hazard);
             }
         }
+    }
+    if !out.is_empty() {
+        out.push(LOCAL_RULES.into());
     }
     out
 }
