@@ -92,6 +92,14 @@ async fn lists_labels_and_exports() {
         let (code, _, err) = run(&args, &data);
         assert_eq!(code, Some(0), "{kind}: {err}");
     }
+    for name in [CASE, by_number.as_str(), package.as_str()] {
+        let file = dir.path().join("report.pdf");
+        let args = ["report", name, "--force", "--out", file.to_str().unwrap()];
+        let (code, out, err) = run(&args, &data);
+        assert_eq!(code, Some(0), "{name}: {err}");
+        assert!(out.contains("on the record as event"), "{out}");
+        assert!(std::fs::read(&file).unwrap().starts_with(b"%PDF"));
+    }
     for (name, kind, says) in [
         ("HC-26-0117/99", "card", "no item 99"),
         ("nothing", "card", "there is no nothing"),
