@@ -1,3 +1,10 @@
-mod thread;
+//! Custody: refusals, what a decision needs, generated runs against a model, threads.
 
+mod amendments;
+mod keeping;
+mod loans;
+mod model;
 mod refusals;
+mod thread;
+mod wants;
+pub mod yard;

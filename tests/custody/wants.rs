@@ -1,0 +1,407 @@
+//! What a decision needs is asked for: on a state that holds only what was asked for, each act gives the same answer and
+//! leaves the same records as on the whole state.
+
+use std::collections::BTreeSet;
+
+use chrono::Duration;
+use liftledger::app::rows;
+use liftledger::custody::amendment::Amend;
+use liftledger::custody::hand_over::{Condition, Refuse, TakeBack, TakeCharge, Withdraw};
+use liftledger::custody::mark::DevelopMark;
+use liftledger::custody::package::{Open, PutIn, TakeOut};
+use liftledger::custody::paper::{CaseRead, LabelPrinted, ReportPrinted};
+use liftledger::custody::person::{AddPerson, SetActive, SetRoles};
+use liftledger::custody::place::{Fetch, Override};
+use liftledger::custody::rules::Meta;
+use liftledger::custody::state::Key;
+use liftledger::custody::{Act, Actor, Command, State, apply, case, decide};
+use liftledger::ids::{Digest, PersonId, Piece, Subject};
+use liftledger::people::Role;
+
+use super::yard::{
+    Yard, actor, add_image, command, hand_out, note, pack, party, place, receive, recover, release,
+    seal, store,
+};
+
+/// Loads one key from the whole state, as a store would.
+fn load(cold: &mut State, full: &State, key: &Key) {
+    macro_rules! copy {
+        ($map:ident, $id:expr) => {
+            if let Some(x) = full.$map.get($id) {
+                cold.$map.insert($id.clone(), x.clone());
+            }
+        };
+    }
+    match key {
+        Key::Subject(Subject::Person(id)) => copy!(people, id),
+        Key::Subject(Subject::Place(id)) => copy!(places, id),
+        Key::Subject(Subject::Case(id)) => copy!(cases, id),
+        Key::Subject(Subject::Mark(id)) => copy!(marks, id),
+        Key::Subject(Subject::Item(id)) => copy!(items, id),
+        Key::Subject(Subject::Package(id)) => copy!(packages, id),
+        Key::UserName(name) => copy!(user_names, name),
+        Key::CaseNumber(name) => copy!(case_numbers, name),
+        Key::PlaceName(name) => copy!(place_names, name),
+        Key::Seal(number) => copy!(seals, number),
+        Key::Event(seq) => copy!(events, seq),
+    }
+    cold.known.insert(key.clone());
+}
+
+fn loaded(full: &State, actor: &Actor, command: &Command) -> State {
+    let mut cold = State::default();
+    for round in 0.. {
+        let wants = cold.wants(actor, command);
+        if wants.is_empty() {
+            break;
+        }
+        assert!(round < 32, "loading does not end");
+        for key in &wants {
+            assert!(!cold.known.contains(key), "asked for twice: {key:?}");
+            load(&mut cold, full, key);
+        }
+    }
+    cold
+}
+
+/// Acts that are carried out: each word of the table at least once.
+fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
+    let (p, t) = (&y.people, &y.things);
+    let (lift, boxed) = (Piece::Item(t.lift), Piece::Package(t.box_offered));
+    let shelved = Piece::Item(t.shelved);
+    let mut give = release(lift, p.custodian);
+    if let Act::Release(x) = &mut give {
+        x.unsealed_reason = Some("for photographs".into());
+    }
+    let mut lend = release(shelved, p.examiner);
+    if let Act::Release(x) = &mut lend {
+        x.unsealed_reason = Some("for photographs".into());
+        x.due_at = Some((y.now + Duration::days(9)).fixed_offset());
+    }
+    let mut to_window = store(shelved, t.window);
+    to_window.overridden = Some(Override {
+        by: p.supervisor,
+        reason: "for a week".into(),
+    });
+    let mut inner_place = place("Shelf 2", "room-temperature");
+    inner_place.parent = Some(t.shelf);
+    let digest = Digest([9; 32]);
+    vec![
+        (
+            p.admin,
+            Act::AddPerson(AddPerson {
+                user_name: "ada".into(),
+                name: "Ada Quill".into(),
+                number: "N-9".into(),
+                roles: BTreeSet::from([Role::Auditor]),
+            }),
+        ),
+        (
+            p.admin,
+            Act::SetRoles(SetRoles {
+                person: p.tech,
+                roles: BTreeSet::from([Role::Examiner]),
+            }),
+        ),
+        (
+            p.admin,
+            Act::SetActive(SetActive {
+                person: p.off,
+                active: true,
+                reason: "back".into(),
+            }),
+        ),
+        (
+            p.tech,
+            Act::OpenCase(case::OpenCase {
+                number: "HC-26-0120".into(),
+                title: "Jetty".into(),
+                offence: String::new(),
+            }),
+        ),
+        (
+            p.tech,
+            Act::OpenScene(case::OpenScene {
+                case: t.case,
+                name: "Jetty".into(),
+                address: "Slipway 3".into(),
+            }),
+        ),
+        (
+            p.supervisor,
+            Act::Assign(case::Assign {
+                case: t.closed_case,
+                person: p.custodian,
+                assigned: true,
+            }),
+        ),
+        (
+            p.supervisor,
+            Act::Restrict(case::Restrict {
+                case: t.closed_case,
+                restricted: false,
+                reason: "no longer needed".into(),
+            }),
+        ),
+        (p.tech, note(t.case, t.scene)),
+        (
+            p.tech,
+            Act::DevelopMark(DevelopMark {
+                mark: t.mark,
+                method: "BLP".into(),
+                note: String::new(),
+            }),
+        ),
+        (
+            p.tech,
+            Act::AddImage(add_image(Subject::Mark(t.closed_mark), 2)),
+        ),
+        (p.tech, Act::AddImage(add_image(lift, 2))),
+        (p.tech, Act::Recover(recover(t.mark, "clear-pvs", y.now))),
+        (p.tech, pack(t.case, "box-rigid-small", &[])),
+        (
+            p.tech,
+            pack(
+                t.case,
+                "box-cardboard",
+                &[lift, Piece::Package(t.box_sealed)],
+            ),
+        ),
+        (
+            p.tech,
+            Act::PutIn(PutIn {
+                package: t.envelope,
+                piece: lift,
+            }),
+        ),
+        (
+            p.tech,
+            Act::TakeOut(TakeOut {
+                package: t.envelope,
+                piece: Piece::Item(t.inner),
+                reason: "to look at it".into(),
+            }),
+        ),
+        (p.tech, seal(t.envelope, "12")),
+        (
+            p.tech,
+            Act::Open(Open {
+                package: t.box_sealed,
+                reason: "to look at it".into(),
+                seal_seen: "004218".into(),
+                condition: Condition::Intact,
+                note: String::new(),
+            }),
+        ),
+        (p.tech, give),
+        (p.custodian, lend),
+        (
+            p.tech,
+            Act::Withdraw(Withdraw {
+                piece: boxed,
+                reason: "the wrong box".into(),
+            }),
+        ),
+        (p.custodian, receive(boxed, "004217")),
+        (
+            p.custodian,
+            Act::Refuse(Refuse {
+                piece: boxed,
+                reason: "the wrong box".into(),
+            }),
+        ),
+        (p.tech, hand_out(lift)),
+        (
+            p.tech,
+            Act::TakeBack(TakeBack {
+                piece: Piece::Item(t.outside),
+                party: party(),
+                seal_seen: String::new(),
+                condition: Condition::Intact,
+                note: String::new(),
+            }),
+        ),
+        (
+            p.second,
+            Act::TakeCharge(TakeCharge {
+                piece: shelved,
+                reason: "found on the counter".into(),
+                seal_seen: String::new(),
+                condition: Condition::Intact,
+                note: String::new(),
+            }),
+        ),
+        (p.custodian, Act::AddPlace(inner_place)),
+        (p.custodian, Act::Store(to_window)),
+        (p.custodian, Act::Store(store(shelved, t.marked_fridge))),
+        (
+            p.custodian,
+            Act::Fetch(Fetch {
+                piece: shelved,
+                purpose: "to look at it".into(),
+            }),
+        ),
+        (
+            p.supervisor,
+            Act::Amend(Amend {
+                event: y.first("mark.noted"),
+                field: "note".into(),
+                value: String::new(),
+                reason: "of another mark".into(),
+            }),
+        ),
+        (
+            p.tech,
+            Act::Amend(Amend {
+                event: y.first("item.recovered"),
+                field: "description".into(),
+                value: "from the left locker door".into(),
+                reason: "there are two".into(),
+            }),
+        ),
+        (
+            p.tech,
+            Act::LabelPrinted(LabelPrinted {
+                of: Subject::Place(t.shelf),
+                label: "shelf".into(),
+                digest,
+            }),
+        ),
+        (
+            p.supervisor,
+            Act::ReportPrinted(ReportPrinted {
+                of: Subject::Package(t.box_offered),
+                digest,
+                ledger_size: 9,
+                counts: vec![],
+            }),
+        ),
+        (
+            p.supervisor,
+            Act::CaseRead(CaseRead {
+                case: t.closed_case,
+                what: "case file".into(),
+            }),
+        ),
+    ]
+}
+
+/// The same command on both states: the same drafts or the same refusal.
+fn compare(y: &Yard, actor: &Actor, command: &Command) -> Result<(), String> {
+    let full = &y.stage.state;
+    let mut cold = loaded(full, actor, command);
+    let word = command.act.word();
+    let on_full = decide(full, &y.rules, actor, command, y.now);
+    let on_cold = decide(&cold, &y.rules, actor, command, y.now);
+    assert_eq!(on_full, on_cold, "{word}");
+    let drafts = on_full.map_err(|r| r.to_string())?;
+    let mut warm = full.clone();
+    for draft in &drafts {
+        let meta = Meta {
+            seq: y.stage.size() + 1,
+            actor: actor.id,
+            at: draft.claimed_at,
+        };
+        apply(&mut warm, &draft.fact, &meta).unwrap();
+        apply(&mut cold, &draft.fact, &meta).unwrap();
+    }
+    let touched: BTreeSet<Subject> = drafts.iter().flat_map(|d| d.subjects.clone()).collect();
+    for subject in &touched {
+        let (a, b) = (rows::row(&warm, *subject), rows::row(&cold, *subject));
+        assert_eq!(a, b, "{word}: {subject}");
+        assert!(a.unwrap().is_some(), "{word}: {subject} has no record");
+    }
+    // A fact changes only what its event touches: the append path writes no other record.
+    let all = full
+        .people
+        .keys()
+        .map(|x| Subject::Person(*x))
+        .chain(full.places.keys().map(|x| Subject::Place(*x)))
+        .chain(full.cases.keys().map(|x| Subject::Case(*x)))
+        .chain(full.marks.keys().map(|x| Subject::Mark(*x)))
+        .chain(full.items.keys().map(|x| Subject::Item(*x)))
+        .chain(full.packages.keys().map(|x| Subject::Package(*x)));
+    for subject in all.filter(|s| !touched.contains(s)) {
+        assert_eq!(
+            rows::row(full, subject),
+            rows::row(&warm, subject),
+            "{word} changes {subject} without touching it"
+        );
+    }
+    Ok(())
+}
+
+#[test]
+fn every_act_is_decided_alike_on_what_it_asks_for() {
+    let y = Yard::new();
+    let mut words = BTreeSet::new();
+    for (who, act) in allowed(&y) {
+        let word = act.word();
+        let c = command(act);
+        if let Err(why) = compare(&y, &actor(&y.stage.state, who), &c) {
+            panic!("{word} should be allowed: {why}");
+        }
+        words.insert(word);
+    }
+    let table: BTreeSet<&str> = Act::TABLE.iter().map(|(word, ..)| *word).collect();
+    assert_eq!(words, table, "acts without a row");
+    assert_eq!(table.len(), 30);
+}
+
+#[test]
+fn every_refusal_is_the_same_on_what_was_asked_for() {
+    let y = Yard::new();
+    for row in super::refusals::rows(&y) {
+        assert!(compare(&y, &row.actor, &row.command).is_err());
+    }
+    // The same acts by everybody else: other rules, the same answers.
+    for who in y.stage.state.people.keys() {
+        let me = actor(&y.stage.state, *who);
+        for row in super::refusals::rows(&y) {
+            let _ = compare(&y, &me, &row.command);
+        }
+        for (_, act) in allowed(&y) {
+            let _ = compare(&y, &me, &command(act));
+        }
+    }
+}
+
+/// Packages in packages: what is inside and around is found step by step.
+#[test]
+fn a_chain_of_packages_is_loaded_to_its_ends() {
+    let mut y = Yard::new();
+    let tech = y.people.tech;
+    let lift = Piece::Item(y.things.lift);
+    let mut inner = Piece::Package(y.packed("envelope-paper", &[lift]));
+    let first = inner;
+    for _ in 0..6 {
+        inner = Piece::Package(y.packed("box-cardboard", &[inner]));
+    }
+    let Piece::Package(first) = first else {
+        unreachable!()
+    };
+    let other = Piece::Item(y.things.other_lift);
+    let me = actor(&y.stage.state, tech);
+    let take_out = Act::TakeOut(TakeOut {
+        package: first,
+        piece: lift,
+        reason: "to look at it".into(),
+    });
+    let put_in = Act::PutIn(PutIn {
+        package: first,
+        piece: other,
+    });
+    let keeper = actor(&y.stage.state, y.people.custodian);
+    let label = Act::LabelPrinted(LabelPrinted {
+        of: inner.into(),
+        label: "box".into(),
+        digest: Digest([1; 32]),
+    });
+    let around = pack(y.things.case, "box-cardboard", &[inner]);
+    for act in [take_out.clone(), put_in, label, around] {
+        compare(&y, &me, &command(act)).unwrap();
+    }
+    // Not the holder: the refusal names who has the outermost package.
+    let refusal = compare(&y, &keeper, &command(take_out)).unwrap_err();
+    assert!(refusal.contains("Βάρνα tech has it"), "{refusal}");
+}
