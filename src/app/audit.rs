@@ -1,15 +1,17 @@
-//! The whole database checked: the ledger from its raw rows, then the read models against a replay of the events.
+//! The whole database checked: the ledger from its raw rows, then the read models against a replay of the events, then
+//! the originals of images against the digests that the events name.
 //!
 //! Memory grows with the number of records (people, cases, items …), since the replay holds them all.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use crate::custody::State;
-use crate::ids::{Seq, Subject};
+use crate::ids::{Digest, Seq, Subject};
 use crate::ledger::checkpoint::VerifyingKey;
 use crate::ledger::event::Event;
 use crate::ledger::payload::Salt;
 use crate::ledger::verify::{self, Options, Verifier};
+use crate::originals::{Originals, OriginalsError};
 use crate::store::{DocFilter, LIST_MAX, RAW_MAX, Store, StoreError};
 
 use super::{replay, rows};
@@ -19,15 +21,18 @@ use super::{replay, rows};
 pub struct Audit {
     /// The ledger by itself.
     pub ledger: verify::Report,
-    /// Where a read model or a guard disagrees: the subject or table, and why.
+    /// Where a read model, a guard or an original disagrees: the subject, table or digest, and why.
     pub models: Vec<Disagreement>,
+    /// The originals that image events name, and the events that name them.
+    pub images: BTreeMap<Digest, Vec<Seq>>,
 }
 
-/// A read model that does not say what the events say, or a guard that is gone.
+/// A read model that does not say what the events say, a guard that is gone or changed, or an original that is not what
+/// its events name.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Disagreement {
     /// `read-model-differs`, `read-model-missing`, `read-model-extra`, `count-differs`, `event-leads-nowhere`,
-    /// `guard-missing`.
+    /// `guard-missing`, `guard-changed`, `image-missing`, `image-altered`, `image-unreadable`.
     pub code: &'static str,
     /// The event, where one is meant.
     pub seq: Option<Seq>,
@@ -41,6 +46,35 @@ impl Audit {
     pub fn is_clean(&self) -> bool {
         self.ledger.is_clean() && self.models.is_empty()
     }
+
+    /// Holds every original that an image event names against its digest, one after the other, and adds what it finds.
+    /// It reads every file whole. Must not run on a single-threaded runtime's own thread.
+    pub fn check_images(&mut self, originals: &Originals) {
+        for (digest, events) in &self.images {
+            let (code, why) = match originals.verify(*digest) {
+                Ok(_) => continue,
+                Err(OriginalsError::Missing(_)) => (
+                    "image-missing",
+                    format!("the original {digest} is not there"),
+                ),
+                Err(OriginalsError::Altered { found, .. }) => (
+                    "image-altered",
+                    format!(
+                        "the original {digest} was altered: its bytes now have the digest {found}"
+                    ),
+                ),
+                Err(e) => (
+                    "image-unreadable",
+                    format!("the original {digest} cannot be read: {e}"),
+                ),
+            };
+            self.models.extend(events.iter().map(|seq| Disagreement {
+                code,
+                seq: Some(*seq),
+                text: why.clone(),
+            }));
+        }
+    }
 }
 
 fn opened(raw: &crate::store::RawEvent) -> Option<Event> {
@@ -48,7 +82,7 @@ fn opened(raw: &crate::store::RawEvent) -> Option<Event> {
     Event::open(raw.header.clone()?, Salt(salt), raw.fields.as_deref()?).ok()
 }
 
-/// Goes through everything. `external` are checkpoints that somebody else kept; `progress` hears how many events are done.
+/// Goes through everything in the database; the originals are held against their digests by [`Audit::check_images`]. `external` are checkpoints that somebody else kept; `progress` hears how many events are done.
 ///
 /// # Errors
 /// Where the database cannot be read. What is wrong with its content is in the [`Audit`].
@@ -61,6 +95,7 @@ pub async fn audit(
     let mut verifier = Verifier::new(key.clone(), Options::default());
     let mut state = State::default();
     let mut models = Vec::new();
+    let mut images: BTreeMap<Digest, Vec<Seq>> = BTreeMap::new();
     let mut counts: HashMap<Subject, u64> = HashMap::new();
     let mut last_seq: HashMap<Subject, Seq> = HashMap::new();
     let (mut from, mut done) = (i64::MIN, 0_u64);
@@ -80,6 +115,11 @@ pub async fn audit(
             .collect();
         tokio::task::block_in_place(|| verifier.push(&raw));
         for event in page.iter().filter_map(opened) {
+            if event.header.kind == "image.added"
+                && let Some(digest) = event.field_str("digest").and_then(|d| d.parse().ok())
+            {
+                images.entry(digest).or_default().push(event.header.seq);
+            }
             for touch in &event.header.touches {
                 counts.insert(touch.subject, touch.n);
                 last_seq.insert(touch.subject, event.header.seq);
@@ -134,18 +174,28 @@ pub async fn audit(
         verifier.external_checkpoint(note);
     }
     let ledger = tokio::task::block_in_place(|| verifier.finish());
-    for guard in store.missing_guards().await? {
+    for guard in store.broken_guards().await? {
+        let (code, what) = if guard.changed {
+            ("guard-changed", "does not say what this program's says")
+        } else {
+            ("guard-missing", "is gone")
+        };
         models.push(Disagreement {
-            code: "guard-missing",
+            code,
             seq: None,
             text: format!(
-                "the guard {guard} is gone: rows could have been changed without a refusal"
+                "the guard {} {what}: rows could have been changed without a refusal",
+                guard.name
             ),
         });
     }
     compare(store, &state, &last_seq, &mut models).await?;
     touches(store, &counts, &last_seq, &mut models).await?;
-    Ok(Audit { ledger, models })
+    Ok(Audit {
+        ledger,
+        models,
+        images,
+    })
 }
 
 /// Every document against the replayed state, and every subject of the state against its document.

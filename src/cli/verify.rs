@@ -34,7 +34,8 @@ pub(super) struct Verify {
         conflicts_with = "data"
     )]
     folder: Option<PathBuf>,
-    /// The data folder of a ledger: everything in its database is checked, and the read models against its events.
+    /// The data folder of a ledger: everything in its database is checked, the read models against its events, and the
+    /// original bytes of every image against the digest on the record.
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
     /// A checkpoint that somebody else kept: the database must still contain that history.
@@ -123,6 +124,10 @@ impl Verify {
                 }
             })
             .await;
+            let audit = audit.map(|mut audit| {
+                tokio::task::block_in_place(|| audit.check_images(&house.originals));
+                audit
+            });
             house.close().await;
             anyhow::Ok(audit?)
         })?;
@@ -132,7 +137,11 @@ impl Verify {
                 .iter()
                 .map(|d| serde_json::json!({"code": d.code, "seq": d.seq, "text": d.text}))
                 .collect();
-            let all = serde_json::json!({"ledger": audit.ledger, "models": models});
+            let all = serde_json::json!({
+                "ledger": audit.ledger,
+                "models": models,
+                "originals": audit.images.len(),
+            });
             serde_json::to_writer_pretty(&mut *out, &all)?;
             writeln!(out)?;
         } else {
@@ -147,8 +156,9 @@ impl Verify {
             }
             writeln!(
                 out,
-                "{} events checked, {} findings, tree head {}",
+                "{} events checked, {} originals checked, {} findings, tree head {}",
                 audit.ledger.events,
+                audit.images.len(),
                 audit.ledger.findings.len() + audit.models.len(),
                 audit.ledger.root
             )?;

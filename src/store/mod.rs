@@ -18,9 +18,9 @@ pub mod sqlite;
 use futures_util::future::BoxFuture;
 
 pub use rows::{
-    Batch, CheckpointRow, CommandRow, Counts, CredentialRow, Cursor, DocFilter, DocOrder, DocRow,
-    EventRow, Head, NodeRow, PayloadRow, RawCheckpoint, RawEvent, RawNode, SealRow, SessionRow,
-    SignInFailureRow, TokenRow, TouchRow, TouchedEvent,
+    Batch, BrokenGuard, CheckpointRow, CommandRow, Counts, CredentialRow, Cursor, DocFilter,
+    DocOrder, DocRow, EventRow, Head, NodeRow, PayloadRow, RawCheckpoint, RawEvent, RawNode,
+    SealRow, SessionRow, SignInFailureRow, TokenRow, TouchRow, TouchedEvent,
 };
 pub use sqlite::SqliteStore;
 
@@ -147,8 +147,8 @@ pub trait Reads: Send + Sync {
     fn checkpoint_at_least(&self, size: u64) -> Answer<'_, Option<CheckpointRow>>;
     /// Checkpoints of a size above `after`, in order, at most [`RAW_MAX`]. Begin with `i64::MIN`.
     fn checkpoints(&self, after: i64, limit: u32) -> Answer<'_, Vec<RawCheckpoint>>;
-    /// Names of guards (triggers on the ledger's tables) that the schema should have and has not.
-    fn missing_guards(&self) -> Answer<'_, Vec<String>>;
+    /// Guards (triggers on the ledger's tables) that are gone, or that do not say what the schema's do.
+    fn broken_guards(&self) -> Answer<'_, Vec<BrokenGuard>>;
 }
 
 /// Signing in, tokens and settings. None of it is evidence. Times are RFC 3339 in UTC, compared as texts.

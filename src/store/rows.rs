@@ -325,3 +325,12 @@ pub struct SignInFailureRow {
     /// When last.
     pub last_at: String,
 }
+
+/// A guard that does not stand as the schema made it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BrokenGuard {
+    /// The trigger's name.
+    pub name: String,
+    /// True where a trigger of that name is there and says something else; false where there is none.
+    pub changed: bool,
+}

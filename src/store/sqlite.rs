@@ -104,6 +104,9 @@ impl Store for SqliteStore {
     }
 }
 
+/// The ledger's four tables and their guards.
+const LEDGER_SQL: &str = include_str!("../../migrations/sqlite/0001_ledger.sql");
+
 /// The schema, step by step, inside the program.
 fn migrator() -> Migrator {
     let step = |version, name: &'static str, sql: &'static str| {
@@ -116,11 +119,7 @@ fn migrator() -> Migrator {
         )
     };
     Migrator::with_migrations(vec![
-        step(
-            1,
-            "ledger",
-            include_str!("../../migrations/sqlite/0001_ledger.sql"),
-        ),
+        step(1, "ledger", LEDGER_SQL),
         step(
             2,
             "read models",

@@ -134,3 +134,84 @@ fn what_cannot_run_says_so_with_code_1() {
         .unwrap();
     assert_eq!(out.status.code(), Some(1));
 }
+
+fn verify_data(data: &Path, more: &[&str]) -> (Option<i32>, String) {
+    let out = Command::new(env!("CARGO_BIN_EXE_liftledger"))
+        .args(["verify", "--data"])
+        .arg(data)
+        .args(more)
+        .output()
+        .unwrap();
+    (
+        out.status.code(),
+        String::from_utf8(out.stdout).unwrap() + &String::from_utf8(out.stderr).unwrap(),
+    )
+}
+
+/// The originals of a folder, by digest.
+fn originals(data: &Path) -> Vec<std::path::PathBuf> {
+    let mut found = Vec::new();
+    let mut folders = vec![data.join("originals")];
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                found.push(path);
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+#[test]
+fn a_data_folder_is_clean_until_an_original_is_altered_or_gone() {
+    let dir = tempfile::tempdir().unwrap();
+    let data = dir.path().join("demo");
+    let demo = Command::new(env!("CARGO_BIN_EXE_liftledger"))
+        .args(["demo", "--once", "--data"])
+        .arg(&data)
+        .output()
+        .unwrap();
+    assert!(demo.status.success());
+    let (code, text) = verify_data(&data, &[]);
+    assert_eq!(code, Some(0), "{text}");
+    let files = originals(&data);
+    assert!(files.len() > 1);
+    let count = format!("{} originals checked, 0 findings", files.len());
+    assert!(text.contains(&count), "{text}");
+
+    let digest = |at: usize| {
+        files[at]
+            .file_name()
+            .unwrap()
+            .to_string_lossy()
+            .into_owned()
+    };
+    let mut bytes = fs::read(&files[0]).unwrap();
+    let middle = bytes.len() / 2;
+    bytes[middle] ^= 1;
+    // The file is read-only, so somebody who alters it puts another in its place.
+    fs::remove_file(&files[0]).unwrap();
+    fs::write(&files[0], bytes).unwrap();
+    fs::remove_file(&files[1]).unwrap();
+    let (code, text) = verify_data(&data, &[]);
+    assert_eq!(code, Some(2), "{text}");
+    let line = |code: &str, digest: &str| {
+        text.lines()
+            .any(|l| l.starts_with(&format!("{code}: event ")) && l.contains(digest))
+    };
+    assert!(line("image-altered", &digest(0)), "{text}");
+    assert!(line("image-missing", &digest(1)), "{text}");
+    let (code, text) = verify_data(&data, &["--json"]);
+    assert_eq!(code, Some(2), "{text}");
+    let report: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let models = report["models"].as_array().unwrap();
+    let codes: std::collections::BTreeSet<&str> =
+        models.iter().filter_map(|m| m["code"].as_str()).collect();
+    assert_eq!(codes, ["image-altered", "image-missing"].into());
+    assert!(models.iter().all(|m| m["seq"].is_u64()), "{text}");
+    assert_eq!(report["originals"], files.len());
+}

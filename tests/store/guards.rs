@@ -83,7 +83,7 @@ async fn update_delete_and_replace_are_refused_on_all_four() {
 #[tokio::test]
 async fn a_guard_that_was_dropped_is_named() {
     let place = Place::new().await;
-    assert!(place.store.missing_guards().await.unwrap().is_empty());
+    assert!(place.store.broken_guards().await.unwrap().is_empty());
     let mut raw = place.raw().await;
     // Every trigger of the schema is a guard that is looked for.
     let all: Vec<String> =
@@ -97,11 +97,51 @@ async fn a_guard_that_was_dropped_is_named() {
             .await
             .unwrap();
     }
-    let mut missing = place.store.missing_guards().await.unwrap();
+    let broken = place.store.broken_guards().await.unwrap();
+    assert!(broken.iter().all(|g| !g.changed));
+    let mut missing: Vec<String> = broken.into_iter().map(|g| g.name).collect();
     let mut all = all;
     all.sort();
     missing.sort();
     assert_eq!(missing, all);
+}
+
+/// A guard of the same name that lets everything through is named; one that is only spaced otherwise is not.
+#[tokio::test]
+async fn a_guard_that_was_changed_is_named() {
+    let place = Place::new().await;
+    let mut raw = place.raw().await;
+    let text: String = sqlx::query_scalar("SELECT sql FROM sqlite_master WHERE name = ?")
+        .bind("events_no_delete")
+        .fetch_one(&mut raw)
+        .await
+        .unwrap();
+    for (sql, changed) in [
+        (text.replace('\n', "\n\t  "), false),
+        (text.replace("no row is removed", "no row"), true),
+        (
+            "CREATE TRIGGER events_no_delete BEFORE DELETE ON events BEGIN SELECT 1; END".into(),
+            true,
+        ),
+        (
+            "CREATE TRIGGER events_no_delete BEFORE DELETE ON seals BEGIN \
+             SELECT RAISE(ABORT, 'events only grows: no row is removed'); END"
+                .into(),
+            true,
+        ),
+        (text.clone(), false),
+    ] {
+        raw.execute("DROP TRIGGER events_no_delete").await.unwrap();
+        raw.execute(AssertSqlSafe(sql.clone())).await.unwrap();
+        let broken = place.store.broken_guards().await.unwrap();
+        let named: Vec<(&str, bool)> = broken.iter().map(|g| (&*g.name, g.changed)).collect();
+        let expected = if changed {
+            vec![("events_no_delete", true)]
+        } else {
+            vec![]
+        };
+        assert_eq!(named, expected, "{sql}");
+    }
 }
 
 #[tokio::test]

@@ -80,5 +80,5 @@ async fn a_copy_is_whole() {
         copied.events(0, 100).await.unwrap(),
         place.store.events(0, 100).await.unwrap()
     );
-    assert!(copied.missing_guards().await.unwrap().is_empty());
+    assert!(copied.broken_guards().await.unwrap().is_empty());
 }

@@ -1,29 +1,33 @@
 //! Reading what is committed. The queries are shared with the write transaction, which reads its own writes.
 
+use std::collections::HashMap;
+
 use sqlx::{QueryBuilder, Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
 
-use super::{SqliteStore, int};
+use super::{LEDGER_SQL, SqliteStore, int};
 use crate::store::{
-    Answer, CheckpointRow, CommandRow, Counts, DocFilter, DocOrder, DocRow, Head, KEYS_MAX,
-    LIST_MAX, NodeRow, RAW_MAX, RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError,
-    TouchRow, TouchedEvent,
+    Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocOrder, DocRow, Head,
+    KEYS_MAX, LIST_MAX, NodeRow, RAW_MAX, RawCheckpoint, RawEvent, RawNode, Reads, SealRow,
+    StoreError, TouchRow, TouchedEvent,
 };
 
-/// The guards of migrations/sqlite/0001_ledger.sql.
-const GUARDS: [&str; 12] = [
-    "events_no_replace",
-    "events_no_update",
-    "events_no_delete",
-    "event_payloads_no_replace",
-    "event_payloads_no_update",
-    "event_payloads_no_delete",
-    "tree_nodes_no_replace",
-    "tree_nodes_no_update",
-    "tree_nodes_no_delete",
-    "checkpoints_no_replace",
-    "checkpoints_no_update",
-    "checkpoints_no_delete",
-];
+/// The guards: every trigger that the ledger's schema makes, its name and its text.
+fn guards() -> impl Iterator<Item = (&'static str, String)> {
+    const BEGIN: &str = "CREATE TRIGGER ";
+    const END: &str = "\nEND;";
+    LEDGER_SQL.match_indices(BEGIN).filter_map(|(at, _)| {
+        let rest = &LEDGER_SQL[at..];
+        let text = &rest[..rest.find(END)? + END.len()];
+        let name = text[BEGIN.len()..].split_whitespace().next()?;
+        Some((name, plain(text)))
+    })
+}
+
+/// A statement without what does not change its meaning: the semicolon at its end, and how its words are spaced.
+fn plain(sql: &str) -> String {
+    let words: Vec<&str> = sql.trim_end_matches(';').split_whitespace().collect();
+    words.join(" ")
+}
 
 // Columns are cast, so that a row with the wrong kind of value is still read and not an error in the middle of a list.
 macro_rules! raw_event {
@@ -436,16 +440,24 @@ impl Reads for SqliteStore {
         })
     }
 
-    fn missing_guards(&self) -> Answer<'_, Vec<String>> {
+    fn broken_guards(&self) -> Answer<'_, Vec<BrokenGuard>> {
         Box::pin(async move {
-            let there: Vec<String> =
-                sqlx::query_scalar("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-                    .fetch_all(&self.readers)
-                    .await?;
-            Ok(GUARDS
-                .iter()
-                .filter(|g| !there.iter().any(|t| t == *g))
-                .map(|g| (*g).to_string())
+            let sql = "SELECT name, coalesce(sql, '') FROM sqlite_master WHERE type = 'trigger'";
+            let there: HashMap<String, String> = sqlx::query_as::<_, (String, String)>(sql)
+                .fetch_all(&self.readers)
+                .await?
+                .into_iter()
+                .collect();
+            Ok(guards()
+                .filter_map(|(name, text)| {
+                    let changed = match there.get(name) {
+                        None => false,
+                        Some(found) if plain(found) != text => true,
+                        Some(_) => return None,
+                    };
+                    let name = name.to_owned();
+                    Some(BrokenGuard { name, changed })
+                })
                 .collect())
         })
     }
