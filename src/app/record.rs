@@ -30,6 +30,8 @@ use crate::store::{
 
 /// How many commands go into one commit at the most.
 pub const MAX_GROUP: usize = 256;
+/// How often the writer lets others run before it begins with a group.
+const MAX_YIELDS: usize = 16;
 /// How many commands may wait before a sender waits too.
 pub const QUEUE: usize = 1024;
 /// How many records stay in memory between commits; above it the writer begins afresh.
@@ -143,12 +145,30 @@ struct Writer {
     stage: Option<Stage>,
 }
 
+/// Lets those who were just answered send their next command into the same group, as long as more come in: a group that
+/// is not held up costs a commit for a few.
+async fn gather(waiting: &mut mpsc::Receiver<Job>, jobs: &mut Vec<Job>) {
+    for _ in 0..MAX_YIELDS {
+        let before = jobs.len();
+        tokio::task::yield_now().await;
+        while jobs.len() < MAX_GROUP
+            && let Ok(job) = waiting.try_recv()
+        {
+            jobs.push(job);
+        }
+        if jobs.len() == before || jobs.len() == MAX_GROUP {
+            break;
+        }
+    }
+}
+
 type Outcome = Result<Recorded, RecordError>;
 
 impl Writer {
     async fn run(mut self, mut waiting: mpsc::Receiver<Job>) {
         let mut jobs = Vec::with_capacity(MAX_GROUP);
         while waiting.recv_many(&mut jobs, MAX_GROUP).await > 0 {
+            gather(&mut waiting, &mut jobs).await;
             let outcome = self.group(&jobs).await;
             let outcomes = match outcome {
                 Ok(outcomes) => outcomes,
@@ -173,16 +193,23 @@ impl Writer {
         let mut changed: BTreeSet<Subject> = BTreeSet::new();
         let mut answered: HashMap<CommandId, usize> = HashMap::new();
         let mut outcomes: Vec<Outcome> = Vec::with_capacity(jobs.len());
-        for job in jobs {
+        let ids: Vec<String> = jobs.iter().map(|j| j.sent.command.id.to_string()).collect();
+        let before: HashMap<String, CommandRow> = tx
+            .commands(&ids)
+            .await?
+            .into_iter()
+            .map(|row| (row.id.clone(), row))
+            .collect();
+        for (job, name) in jobs.iter().zip(&ids) {
             let fingerprint = fingerprint(&job.sent)?;
             let id = job.sent.command.id;
             // Sent twice within the same group, or before.
             let earlier = match answered.get(&id) {
-                Some(at) => batch.commands.get(*at).cloned(),
-                None => tx.command(&id.to_string()).await?,
+                Some(at) => batch.commands.get(*at),
+                None => before.get(name),
             };
             if let Some(earlier) = earlier {
-                outcomes.push(same_again(&earlier, &fingerprint));
+                outcomes.push(same_again(earlier, &fingerprint));
                 continue;
             }
             match self.one(tx.as_mut(), &mut stage, &job.sent).await? {
@@ -195,7 +222,7 @@ impl Writer {
                     };
                     answered.insert(id, batch.commands.len());
                     batch.commands.push(CommandRow {
-                        id: id.to_string(),
+                        id: name.clone(),
                         fingerprint: fingerprint.0.to_vec(),
                         actor: job.sent.person.map_or_else(String::new, |p| p.to_string()),
                         answer: serde_json::to_string(&recorded)

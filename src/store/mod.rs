@@ -83,6 +83,8 @@ pub trait WriteTx: Send + Sync {
     fn max_number<'a>(&'a mut self, case_id: &'a str, kind: &'a str) -> Answer<'a, i64>;
     /// What was answered to a command before.
     fn command<'a>(&'a mut self, id: &'a str) -> Answer<'a, Option<CommandRow>>;
+    /// What was answered to several commands before, in no particular order; a command that is new is left out.
+    fn commands<'a>(&'a mut self, ids: &'a [String]) -> Answer<'a, Vec<CommandRow>>;
     /// Nodes of the tree by (level, index), in no particular order; one that is not there is left out.
     fn nodes<'a>(&'a mut self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>>;
     /// Writes all of a batch. Its events begin right behind the head ([`StoreError::Moved`] otherwise). After an

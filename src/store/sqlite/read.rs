@@ -144,6 +144,15 @@ pub(super) async fn command(
         .await?)
 }
 
+pub(super) async fn commands(
+    c: &mut SqliteConnection,
+    ids: &[String],
+) -> Result<Vec<CommandRow>, StoreError> {
+    few(ids.len())?;
+    let sql = "SELECT * FROM commands WHERE id IN (SELECT value FROM json_each(?))";
+    Ok(sqlx::query_as(sql).bind(json(ids)?).fetch_all(c).await?)
+}
+
 pub(super) async fn subject_count(
     c: &mut SqliteConnection,
     subject: &str,

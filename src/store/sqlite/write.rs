@@ -250,6 +250,10 @@ impl WriteTx for SqliteWriteTx {
         Box::pin(read::command(&mut self.tx, id))
     }
 
+    fn commands<'a>(&'a mut self, ids: &'a [String]) -> Answer<'a, Vec<CommandRow>> {
+        Box::pin(read::commands(&mut self.tx, ids))
+    }
+
     fn nodes<'a>(&'a mut self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>> {
         Box::pin(read::nodes(&mut self.tx, at))
     }
