@@ -41,6 +41,7 @@ struct Round {
     ledger: f64,
     grouped: f64,
     single: f64,
+    alone: f64,
     group: f64,
     wait: Vec<Duration>,
 }
@@ -87,6 +88,17 @@ pub async fn measure(scale: Scale) -> Vec<Figure> {
             &all(|r| r.ledger / r.single),
             Some(Aim::AtLeast(6.0)),
         ),
+        Figure::plain(
+            "raw, all rows of one event a commit",
+            "events/s",
+            &all(|r| r.alone),
+        ),
+        Figure::plain(
+            "durable appends, 64 clients",
+            "events/s",
+            &all(|r| r.ledger),
+        )
+        .against("one event a commit", &all(|r| r.ledger / r.alone), None),
         Figure::plain("events in a group", "events", &all(|r| r.group)),
         Figure::plain("a client waits, median", "ms", &wait(50)),
         Figure::plain("a client waits, 99th of 100", "ms", &wait(99)),
@@ -145,10 +157,13 @@ async fn round(each: usize) -> Round {
     let raw = raw::group_commit(&folder.path().join("raw.db"), &groups, before).await;
     let (singles, single) =
         raw::commit_each(&folder.path().join("single.db"), &groups, SINGLE).await;
+    let (alones, alone) =
+        raw::commit_events(&folder.path().join("alone.db"), &groups, before, SINGLE).await;
     Round {
         ledger: rate(events, took),
         grouped: rate(events, raw),
         single: rate(singles, single),
+        alone: rate(alones, alone),
         group: rate(events, Duration::from_secs(1)) / rate(counted, Duration::from_secs(1)),
         wait,
     }
