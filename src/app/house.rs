@@ -15,7 +15,7 @@ use crate::ledger::event::Source;
 use crate::ledger::times;
 use crate::originals::{Originals, OriginalsError};
 use crate::people::password::{self, PasswordError};
-use crate::store::{Accounts, CredentialRow, SqliteStore, StoreError};
+use crate::store::{Accounts, CredentialRow, Reads as _, SqliteStore, StoreError};
 use crate::trade::{TradeError, TradeRules};
 
 /// The database's file in the folder.
@@ -192,6 +192,18 @@ impl House {
         };
         self.store.set_credential(row).await?;
         Ok((id, recorded))
+    }
+
+    /// Whether the database answers and the writer takes commands.
+    ///
+    /// # Errors
+    /// What does not work.
+    pub async fn ready(&self) -> Result<(), HouseError> {
+        self.store.head().await?;
+        if self.task.is_finished() {
+            return Err(RecordError::Unavailable("the writer has stopped".into()).into());
+        }
+        Ok(())
     }
 
     /// Lets the writer finish, then closes the database.

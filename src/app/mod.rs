@@ -11,6 +11,7 @@ pub mod reader;
 pub mod record;
 pub mod replay;
 pub mod rows;
+pub mod sign_in;
 pub mod stage;
 pub mod views;
 

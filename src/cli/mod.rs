@@ -11,6 +11,7 @@ mod label;
 mod name;
 mod person;
 mod report;
+mod serve;
 mod table;
 mod verify;
 
@@ -42,8 +43,9 @@ enum Command {
     Label(label::Label),
     Report(report::Report),
     Export(export::Export),
-    Verify(verify::Verify),
     Person(person::Person),
+    Serve(serve::Serve),
+    Verify(verify::Verify),
 }
 
 /// Runs the command that the arguments name; the answer is the process's exit code.
@@ -65,8 +67,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Report(report) => report.run(&mut std::io::stdout().lock()),
         Command::Label(label) => label.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
-        Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
+        Command::Serve(serve) => serve.run(&mut std::io::stdout().lock()),
+        Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),
     };
     match done {
         Ok(code) => ExitCode::from(code),
@@ -75,6 +78,17 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             ExitCode::from(1)
         }
     }
+}
+
+/// Logs to standard error: warnings and errors, or what RUST_LOG asks for. No secret is ever logged.
+fn logging() {
+    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
+    // A second call in the same process, as tests make it, changes nothing.
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .try_init();
 }
 
 /// The runtime for commands that open a data folder.

@@ -1,5 +1,20 @@
-//! Pages and JSON API.
+//! Pages and the interface for programs.
+//!
+//! Reading order: [`router`] (all routes), [`session`] (around every page), [`form`] and [`pages::act`] (from a form to a
+//! command), then the pages, one noun each.
 
+pub mod app;
 pub mod assets;
 pub mod draw;
+pub mod error;
+pub mod form;
 pub mod frame;
+pub mod health;
+pub mod pages;
+pub mod router;
+pub mod server;
+pub mod session;
+
+pub use app::App;
+pub use router::router;
+pub use server::serve;

@@ -1,0 +1,276 @@
+//! Only this file knows which error is which HTTP status.
+//!
+//! Use [`Failure`] in handlers of pages: `?` turns what the application says into one. The page for it is drawn by
+//! [`super::session::around`], which knows who is signed in. A refusal by a rule of custody normally never gets here: the
+//! form it came from shows it and keeps what was typed.
+
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+
+use crate::app::sign_in::SignInError;
+use crate::app::{ReadError, RecordError};
+use crate::custody::Refusal;
+use crate::store::StoreError;
+
+/// Why a page cannot be shown, or an act was not done.
+#[derive(Clone, Debug)]
+pub struct Failure {
+    /// Status.
+    pub status: StatusCode,
+    /// The rule, the thing, the next step.
+    pub refusal: Box<Refusal>,
+    /// Seconds after which to try again, where that helps.
+    pub retry_after: Option<u64>,
+    /// Where to sign in, when that is all that is missing.
+    pub sign_in: Option<String>,
+}
+
+impl Failure {
+    /// A failure by a code of this server's own.
+    #[must_use]
+    pub fn new(status: StatusCode, code: &str, sentence: &str, next: &str) -> Self {
+        Self {
+            status,
+            refusal: Box::new(Refusal {
+                code: code.into(),
+                sentence: sentence.into(),
+                next: next.into(),
+                field: None,
+            }),
+            retry_after: None,
+            sign_in: None,
+        }
+    }
+
+    /// Nobody is signed in; `back` is where to go afterwards.
+    #[must_use]
+    pub fn sign_in(back: &str) -> Self {
+        let mut failure = Self::new(
+            StatusCode::UNAUTHORIZED,
+            "not-signed-in",
+            "Nobody is signed in here, or the session is over.",
+            "Sign in.",
+        );
+        failure.sign_in = Some(back.to_owned());
+        failure
+    }
+
+    /// No such page.
+    #[must_use]
+    pub fn no_page() -> Self {
+        Self::new(
+            StatusCode::NOT_FOUND,
+            "not-found",
+            "There is no such page.",
+            "Check the address, or scan the code.",
+        )
+    }
+
+    /// The form lacks its token, or comes from another site.
+    #[must_use]
+    pub fn foreign_form() -> Self {
+        Self::new(
+            StatusCode::FORBIDDEN,
+            "foreign-form",
+            "This form was not made by this server for this session.",
+            "Go back, load the page again and send it once more.",
+        )
+    }
+
+    /// What was sent cannot be read.
+    #[must_use]
+    pub fn unreadable(why: &str) -> Self {
+        Self::new(
+            StatusCode::BAD_REQUEST,
+            "cannot-be-read",
+            &format!("What was sent cannot be read: {why}."),
+            "Load the page again and send it once more.",
+        )
+    }
+
+    /// Something broke that nobody can mend from a page; the log has more.
+    #[must_use]
+    pub fn internal() -> Self {
+        Self::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "server-error",
+            "The server could not do this.",
+            "Try again; if it stays so, tell whoever runs the server the time at which it happened.",
+        )
+    }
+}
+
+/// The status for a refusal by a rule of custody.
+#[must_use]
+pub fn status_of(refusal: &Refusal) -> StatusCode {
+    match refusal.code.as_str() {
+        "account-off" | "role-may-not" | "case-restricted" => StatusCode::FORBIDDEN,
+        "not-found" => StatusCode::NOT_FOUND,
+        "not-signed" => StatusCode::UNAUTHORIZED,
+        "bad-text" | "bad-value" => StatusCode::UNPROCESSABLE_ENTITY,
+        _ => StatusCode::CONFLICT,
+    }
+}
+
+impl From<Refusal> for Failure {
+    fn from(refusal: Refusal) -> Self {
+        Self {
+            status: status_of(&refusal),
+            refusal: Box::new(refusal),
+            retry_after: None,
+            sign_in: None,
+        }
+    }
+}
+
+impl From<RecordError> for Failure {
+    fn from(e: RecordError) -> Self {
+        match e {
+            RecordError::Refused(refusal) => refusal.into(),
+            RecordError::Conflict => Self::new(
+                StatusCode::CONFLICT,
+                "sent-before",
+                "This form was sent before with other content, and that was carried out.",
+                "Look at what is on the record; to do it again, begin with a fresh form.",
+            ),
+            RecordError::Unavailable(why) => {
+                tracing::error!(%why, "the ledger cannot be written");
+                let mut failure = Self::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "not-writable-now",
+                    "The ledger cannot be written at this moment.",
+                    "Send the same form again in a minute: it is carried out once, even if it was received before.",
+                );
+                failure.retry_after = Some(30);
+                failure
+            }
+            RecordError::Corrupt(why) => {
+                tracing::error!(%why, "the ledger is damaged");
+                Self::new(
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "ledger-damaged",
+                    "The ledger contradicts itself here; nothing was written.",
+                    "Tell whoever runs the server to run the verifier now.",
+                )
+            }
+        }
+    }
+}
+
+impl From<ReadError> for Failure {
+    fn from(e: ReadError) -> Self {
+        match e {
+            ReadError::NotFound(what) => Self::new(
+                StatusCode::NOT_FOUND,
+                "not-found",
+                &format!("There is no such {what}."),
+                "Check the number or scan the code again.",
+            ),
+            ReadError::Forbidden(action) => Self::new(
+                StatusCode::FORBIDDEN,
+                "role-may-not",
+                &format!("Your role may not {}.", action.words()),
+                &format!(
+                    "This is for: {}.",
+                    action
+                        .roles()
+                        .iter()
+                        .map(|r| r.title())
+                        .collect::<Vec<_>>()
+                        .join(", ")
+                ),
+            ),
+            ReadError::Restricted => Self::new(
+                StatusCode::FORBIDDEN,
+                "case-restricted",
+                "This case is restricted and you are not assigned to it.",
+                "Ask a supervisor to assign you.",
+            ),
+            ReadError::BadCursor => Self::unreadable("the list cannot go on from there"),
+            ReadError::Record(e) => e.into(),
+            ReadError::Unavailable(why) => {
+                tracing::error!(%why, "the ledger cannot be read");
+                let mut failure = Self::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "not-readable-now",
+                    "The ledger cannot be read at this moment.",
+                    "Try again in a minute.",
+                );
+                failure.retry_after = Some(30);
+                failure
+            }
+            ReadError::Corrupt(why) => RecordError::Corrupt(why).into(),
+        }
+    }
+}
+
+impl From<StoreError> for Failure {
+    fn from(e: StoreError) -> Self {
+        ReadError::from(e).into()
+    }
+}
+
+impl From<SignInError> for Failure {
+    fn from(e: SignInError) -> Self {
+        match e {
+            SignInError::Wrong => Self::new(
+                StatusCode::UNAUTHORIZED,
+                "sign-in-wrong",
+                "User name or password are wrong, or the account is switched off.",
+                "Try again, or ask an administrator.",
+            ),
+            SignInError::Wait { until } => Self::new(
+                StatusCode::TOO_MANY_REQUESTS,
+                "sign-in-wait",
+                "Too many attempts failed.",
+                &format!("Try again after {} UTC.", until.format("%H:%M:%S")),
+            ),
+            SignInError::Busy => {
+                let mut failure = Self::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "sign-in-busy",
+                    "Too many people sign in at this moment.",
+                    "Try again in a few seconds.",
+                );
+                failure.retry_after = Some(5);
+                failure
+            }
+            SignInError::Password(e) => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "password-refused",
+                &format!("The password is refused: {e}."),
+                "Choose another one.",
+            ),
+            SignInError::Token(why) => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "token-refused",
+                &format!("The token is refused: {why}."),
+                "Change it and send it again.",
+            ),
+            SignInError::Read(e) => e.into(),
+        }
+    }
+}
+
+impl IntoResponse for Failure {
+    fn into_response(self) -> Response {
+        if let Some(back) = &self.sign_in {
+            let next: String =
+                percent_encoding::utf8_percent_encode(back, percent_encoding::NON_ALPHANUMERIC)
+                    .collect();
+            let mut response = Redirect::to(&format!("/sign-in?next={next}")).into_response();
+            response.extensions_mut().insert(self);
+            return response;
+        }
+        // Plain words, for whoever reads this without the page drawn around it.
+        let text = format!("{} {}\n", self.refusal.sentence, self.refusal.next);
+        let mut response = (self.status, text).into_response();
+        if let Some(seconds) = self.retry_after {
+            response
+                .headers_mut()
+                .insert(header::RETRY_AFTER, seconds.into());
+        }
+        response.extensions_mut().insert(self);
+        response
+    }
+}

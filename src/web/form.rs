@@ -1,0 +1,443 @@
+//! Forms: what was typed, the fields of an act, and the way from one to the other.
+//!
+//! A form's fields bear the names of the command's own fields (`party.name` for a field within a field), so that a form
+//! and the interface for programs say the same thing.
+
+use axum::Form;
+use axum::extract::{FromRequest, Request};
+use chrono::{FixedOffset, NaiveDateTime, TimeZone as _};
+use serde_json::{Map, Value};
+
+use super::app::App;
+use super::error::Failure;
+use crate::custody::Refusal;
+
+/// How many fields a form may have.
+pub const MAX_FIELDS: usize = 600;
+/// The longest value.
+pub const MAX_VALUE: usize = 10_000;
+
+/// What was typed: names and values in their order.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Typed(pub Vec<(String, String)>);
+
+impl Typed {
+    /// The first value of a name; empty where there is none.
+    #[must_use]
+    pub fn get(&self, name: &str) -> &str {
+        self.0
+            .iter()
+            .find(|(n, _)| n == name)
+            .map_or("", |(_, v)| v.as_str())
+    }
+
+    /// All values of a name.
+    #[must_use]
+    pub fn all(&self, name: &str) -> Vec<&str> {
+        self.0
+            .iter()
+            .filter(|(n, _)| n == name)
+            .map(|(_, v)| v.as_str())
+            .collect()
+    }
+
+    /// Whether there is a value, be it empty.
+    #[must_use]
+    pub fn has(&self, name: &str) -> bool {
+        self.0.iter().any(|(n, _)| n == name)
+    }
+
+    /// Reads a value as something with a text form: an identifier, a subject, a piece.
+    ///
+    /// # Errors
+    /// [`Failure::unreadable`].
+    pub fn read<T: std::str::FromStr>(&self, name: &str) -> Result<T, Failure> {
+        self.get(name)
+            .trim()
+            .parse()
+            .map_err(|_| Failure::unreadable(&format!("{name} is missing or no identifier")))
+    }
+
+    fn bounded(rows: Vec<(String, String)>) -> Result<Self, Failure> {
+        let too_long = |(n, v): &(String, String)| n.len() > 100 || v.len() > MAX_VALUE;
+        if rows.len() > MAX_FIELDS || rows.iter().any(too_long) {
+            return Err(Failure::unreadable("it has too many or too long fields"));
+        }
+        Ok(Self(rows))
+    }
+
+    /// From the query of an address.
+    ///
+    /// # Errors
+    /// [`Failure::unreadable`].
+    pub fn of_query(query: Option<&str>) -> Result<Self, Failure> {
+        let uri: axum::http::Uri = format!("/?{}", query.unwrap_or_default())
+            .parse()
+            .map_err(|_| Failure::unreadable("the address"))?;
+        let axum::extract::Query(rows) = axum::extract::Query::try_from_uri(&uri)
+            .map_err(|_| Failure::unreadable("the address"))?;
+        Self::bounded(rows)
+    }
+}
+
+impl FromRequest<App> for Typed {
+    type Rejection = Failure;
+    async fn from_request(request: Request, app: &App) -> Result<Self, Failure> {
+        let Form(rows) = Form::<Vec<(String, String)>>::from_request(request, app)
+            .await
+            .map_err(|e| Failure::unreadable(&e.body_text()))?;
+        Self::bounded(rows)
+    }
+}
+
+/// One choice of several.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Choice {
+    /// The value.
+    pub value: String,
+    /// What it is called.
+    pub label: String,
+    /// The group it stands in, or empty.
+    pub group: String,
+}
+
+impl Choice {
+    /// A choice of no group.
+    #[must_use]
+    pub fn new(value: impl Into<String>, label: impl Into<String>) -> Self {
+        Self {
+            value: value.into(),
+            label: label.into(),
+            group: String::new(),
+        }
+    }
+
+    /// In a group.
+    #[must_use]
+    pub fn within(mut self, group: impl Into<String>) -> Self {
+        self.group = group.into();
+        self
+    }
+}
+
+/// What kind of field.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// One line.
+    Line,
+    /// Several lines.
+    Lines,
+    /// A whole number.
+    Whole,
+    /// A date and time of day in the agency's zone.
+    Time,
+    /// One of several.
+    One(Vec<Choice>),
+    /// Some of several.
+    Many(Vec<Choice>),
+    /// Yes or no.
+    Yes,
+    /// Known from where the form was opened; carried along, not typed.
+    Hidden,
+    /// A password; only outside acts.
+    Password,
+}
+
+/// A field of a form.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Input {
+    /// Name: the command's field.
+    pub name: String,
+    /// Label.
+    pub label: String,
+    /// Hint, or empty.
+    pub hint: String,
+    /// Kind.
+    pub kind: Kind,
+    /// Whether it must be filled in.
+    pub required: bool,
+    /// What is in it.
+    pub values: Vec<String>,
+    /// What is wrong with it.
+    pub error: Option<String>,
+}
+
+impl Input {
+    /// A field.
+    #[must_use]
+    pub fn new(name: &str, label: &str, kind: Kind) -> Self {
+        Self {
+            name: name.into(),
+            label: label.into(),
+            hint: String::new(),
+            required: !matches!(kind, Kind::Yes | Kind::Many(_)),
+            kind,
+            values: Vec::new(),
+            error: None,
+        }
+    }
+
+    /// One line of text.
+    #[must_use]
+    pub fn line(name: &str, label: &str) -> Self {
+        Self::new(name, label, Kind::Line)
+    }
+
+    /// Several lines of text.
+    #[must_use]
+    pub fn lines(name: &str, label: &str) -> Self {
+        Self::new(name, label, Kind::Lines)
+    }
+
+    /// A value that is carried along.
+    #[must_use]
+    pub fn hidden(name: &str, value: impl Into<String>) -> Self {
+        Self::new(name, "", Kind::Hidden).value(value)
+    }
+
+    /// A value to begin with.
+    #[must_use]
+    pub fn value(mut self, value: impl Into<String>) -> Self {
+        self.values = vec![value.into()];
+        self
+    }
+
+    /// A hint.
+    #[must_use]
+    pub fn hint(mut self, hint: impl Into<String>) -> Self {
+        self.hint = hint.into();
+        self
+    }
+
+    /// May be left empty; then the command goes without it.
+    #[must_use]
+    pub fn optional(mut self) -> Self {
+        self.required = false;
+        self
+    }
+
+    /// The first value; empty where there is none.
+    #[must_use]
+    pub fn first(&self) -> &str {
+        self.values.first().map_or("", String::as_str)
+    }
+
+    /// Whether this choice is taken.
+    #[must_use]
+    pub fn takes(&self, value: &str) -> bool {
+        self.values.iter().any(|v| v == value)
+    }
+
+    /// The choices, if it has some.
+    #[must_use]
+    pub fn choices(&self) -> &[Choice] {
+        match &self.kind {
+            Kind::One(choices) | Kind::Many(choices) => choices,
+            _ => &[],
+        }
+    }
+
+    /// The choices by group, in their order.
+    #[must_use]
+    pub fn groups(&self) -> Vec<(&str, Vec<&Choice>)> {
+        let mut out: Vec<(&str, Vec<&Choice>)> = Vec::new();
+        for choice in self.choices() {
+            match out.last_mut() {
+                Some((group, of)) if *group == choice.group => of.push(choice),
+                _ => out.push((&choice.group, vec![choice])),
+            }
+        }
+        out
+    }
+
+    /// Whether it is carried along unseen.
+    #[must_use]
+    pub fn is_hidden(&self) -> bool {
+        self.kind == Kind::Hidden
+    }
+
+    /// Whether it is a box to tick.
+    #[must_use]
+    pub fn is_box(&self) -> bool {
+        self.kind == Kind::Yes
+    }
+
+    /// Whether several may be ticked.
+    #[must_use]
+    pub fn is_many(&self) -> bool {
+        matches!(self.kind, Kind::Many(_))
+    }
+
+    /// Whether one is chosen from a list.
+    #[must_use]
+    pub fn is_choice(&self) -> bool {
+        matches!(self.kind, Kind::One(_))
+    }
+
+    /// Whether it takes several lines.
+    #[must_use]
+    pub fn is_lines(&self) -> bool {
+        self.kind == Kind::Lines
+    }
+
+    /// The type of its element.
+    #[must_use]
+    pub fn html_type(&self) -> &'static str {
+        match self.kind {
+            Kind::Time => "datetime-local",
+            Kind::Whole => "number",
+            Kind::Password => "password",
+            _ => "text",
+        }
+    }
+
+    /// Attributes that tie hint and error to the element. The name is the program's own, never typed.
+    #[must_use]
+    pub fn said_by(&self) -> String {
+        let mut of = Vec::new();
+        if !self.hint.is_empty() {
+            of.push(format!("{}-hint", self.name));
+        }
+        if self.error.is_some() {
+            of.push(format!("{}-error", self.name));
+        }
+        let mut out = String::new();
+        if !of.is_empty() {
+            out = format!(" aria-describedby=\"{}\"", of.join(" "));
+        }
+        if self.error.is_some() {
+            out.push_str(" aria-invalid=\"true\"");
+        }
+        out
+    }
+
+    /// What it says, for the signing step; none for what is carried along or left empty.
+    #[must_use]
+    pub fn said(&self, zone: FixedOffset) -> Option<String> {
+        let named = |choices: &[Choice]| {
+            let names: Vec<&str> = choices
+                .iter()
+                .filter(|c| self.takes(&c.value))
+                .map(|c| c.label.as_str())
+                .collect();
+            (!names.is_empty()).then(|| names.join(", "))
+        };
+        match &self.kind {
+            Kind::Hidden | Kind::Password => None,
+            Kind::One(choices) | Kind::Many(choices) => named(choices),
+            Kind::Yes => (self.first() == "yes").then(|| "yes".to_owned()),
+            Kind::Time if !self.first().is_empty() => {
+                Some(format!("{} {zone}", self.first().replace('T', " ")))
+            }
+            _ => Some(self.first().to_owned()).filter(|v| !v.is_empty()),
+        }
+    }
+}
+
+/// Puts what was typed into the fields.
+pub fn fill(inputs: &mut [Input], typed: &Typed) {
+    for input in inputs {
+        if matches!(input.kind, Kind::Password) {
+            continue;
+        }
+        if typed.has(&input.name) {
+            input.values = typed
+                .all(&input.name)
+                .into_iter()
+                .map(str::to_owned)
+                .collect();
+        } else if matches!(input.kind, Kind::Yes | Kind::Many(_)) && typed.has("sent") {
+            // A box that is not ticked is not sent at all.
+            input.values.clear();
+        }
+    }
+}
+
+fn wrong(input: &Input, sentence: String, next: &str) -> Refusal {
+    Refusal {
+        code: "bad-value".into(),
+        sentence,
+        next: next.into(),
+        field: Some(input.name.clone()),
+    }
+}
+
+/// A time of day as a browser sends it, in a zone.
+#[must_use]
+pub fn read_time(text: &str, zone: FixedOffset) -> Option<chrono::DateTime<FixedOffset>> {
+    let forms = [
+        "%Y-%m-%dT%H:%M:%S",
+        "%Y-%m-%dT%H:%M",
+        "%Y-%m-%d %H:%M:%S",
+        "%Y-%m-%d %H:%M",
+    ];
+    let naive = forms
+        .iter()
+        .find_map(|f| NaiveDateTime::parse_from_str(text.trim(), f).ok())?;
+    zone.from_local_datetime(&naive).single()
+}
+
+fn value_of(input: &Input, zone: FixedOffset) -> Result<Option<Value>, Refusal> {
+    let first = input.first().trim();
+    Ok(match &input.kind {
+        Kind::Yes => Some(Value::Bool(first == "yes")),
+        Kind::Many(_) => Some(Value::Array(
+            input.values.iter().cloned().map(Value::String).collect(),
+        )),
+        _ if first.is_empty() => {
+            if input.required {
+                let next = format!("Fill in: {}.", input.label);
+                return Err(wrong(input, format!("{} is empty.", input.label), &next));
+            }
+            None
+        }
+        Kind::Whole => Some(Value::from(first.parse::<i64>().map_err(|_| {
+            wrong(
+                input,
+                format!("{} is no whole number.", input.label),
+                "Give digits only.",
+            )
+        })?)),
+        Kind::Time => {
+            let time = read_time(first, zone).ok_or_else(|| {
+                wrong(
+                    input,
+                    format!("{} is no date and time.", input.label),
+                    "Give it as year-month-day, hour:minute, such as 2026-03-14 16:20.",
+                )
+            })?;
+            Some(Value::String(time.to_rfc3339()))
+        }
+        _ => Some(Value::String(first.to_owned())),
+    })
+}
+
+/// The command's fields, from what is in the form.
+///
+/// # Errors
+/// The first field that cannot be what it should be.
+pub fn to_json(inputs: &[Input], zone: FixedOffset) -> Result<Map<String, Value>, Refusal> {
+    let mut out = Map::new();
+    for input in inputs {
+        if matches!(input.kind, Kind::Password) {
+            continue;
+        }
+        let Some(value) = value_of(input, zone)? else {
+            continue;
+        };
+        match input.name.split_once('.') {
+            None => {
+                out.insert(input.name.clone(), value);
+            }
+            Some((outer, inner)) => {
+                let slot = out
+                    .entry(outer.to_owned())
+                    .or_insert_with(|| Value::Object(Map::new()));
+                if let Value::Object(map) = slot {
+                    map.insert(inner.to_owned(), value);
+                }
+            }
+        }
+    }
+    Ok(out)
+}

@@ -1,0 +1,304 @@
+//! From a form to a command, for every act: show the form, show what is signed, carry it out, or show the refusal with
+//! everything that was typed still there.
+
+use askama::Template;
+use axum::extract::{Path, RawQuery, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use chrono::FixedOffset;
+use serde_json::Value;
+
+use super::acts::{self, Sheet};
+use super::{block, draw};
+use crate::app::sign_in::SignInError;
+use crate::app::{RecordError, Sent};
+use crate::custody::{Act, Command, Refusal, Signed};
+use crate::ids::{CommandId, Subject};
+use crate::ledger::event::Source;
+use crate::web::App;
+use crate::web::error::{Failure, status_of};
+use crate::web::form::{Input, Kind, Typed, fill, to_json};
+use crate::web::frame::{FactsBlock, Frame, Link, RefusalBlock, SigningBlock};
+use crate::web::session::{Posted, Visitor};
+
+/// A form of an act.
+#[derive(Template)]
+#[template(path = "act/form.html")]
+struct FormPage {
+    frame: Frame,
+    word: String,
+    sheet: Sheet,
+    command: String,
+    refusal: Option<RefusalBlock>,
+    when: Vec<Input>,
+    zone: String,
+    late_open: bool,
+    signed: bool,
+}
+
+/// What is about to be signed.
+#[derive(Template)]
+#[template(path = "act/sign.html")]
+struct SignPage {
+    frame: Frame,
+    word: String,
+    sheet: Sheet,
+    command: String,
+    carried: Vec<(String, String)>,
+    signing: SigningBlock,
+    refusal: Option<RefusalBlock>,
+}
+
+/// The fields that come with every act.
+fn when_fields(typed: &Typed) -> Vec<Input> {
+    let mut fields = vec![
+        Input::new("claimed_at", "When it happened", Kind::Time)
+            .hint("Leave empty for now.")
+            .optional(),
+        Input::line("late_reason", "Why it is entered late")
+            .hint("Needed when it happened a while ago; it goes on the record.")
+            .optional(),
+    ];
+    fill(&mut fields, typed);
+    fields
+}
+
+/// Whether this act must be signed; none for an unknown act.
+fn signed(word: &str) -> Option<bool> {
+    Act::TABLE
+        .iter()
+        .find(|(w, ..)| *w == word)
+        .map(|(_, _, signed)| *signed)
+}
+
+fn may(visitor: &Visitor, word: &str) -> Result<(), Failure> {
+    let (_, action, _) = Act::TABLE
+        .iter()
+        .find(|(w, ..)| *w == word)
+        .ok_or_else(Failure::no_page)?;
+    if visitor.viewer.may(*action) {
+        Ok(())
+    } else {
+        Err(crate::app::ReadError::Forbidden(*action).into())
+    }
+}
+
+fn crumbs(sheet: &Sheet) -> Vec<Link> {
+    let mut out = sheet.crumbs.clone();
+    out.push(Link::new("", sheet.title.clone()));
+    out
+}
+
+/// The empty form, filled with what the address says.
+pub async fn show(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(word): Path<String>,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    may(&visitor, &word)?;
+    let typed = Typed::of_query(query.as_deref())?;
+    let agency = app.house().agency().await?;
+    let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
+    fill(&mut sheet.inputs, &typed);
+    let page = FormPage {
+        frame: visitor.frame(crumbs(&sheet)),
+        signed: signed(&word).unwrap_or_default(),
+        word,
+        sheet,
+        command: CommandId::new().to_string(),
+        refusal: None,
+        when: when_fields(&typed),
+        zone: agency.zone.to_string(),
+        late_open: false,
+    };
+    draw(&page)
+}
+
+/// Carries the act out; first asks for the password where it must be signed.
+pub async fn perform(
+    State(app): State<App>,
+    Path(word): Path<String>,
+    posted: Posted,
+) -> Result<Response, Failure> {
+    let Posted { visitor, typed } = posted;
+    may(&visitor, &word)?;
+    let agency = app.house().agency().await?;
+    let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
+    fill(&mut sheet.inputs, &typed);
+    let command = typed.read::<CommandId>("id")?;
+    let must_sign = signed(&word).unwrap_or_default();
+    let again = Again {
+        word: &word,
+        visitor: &visitor,
+        typed: &typed,
+        zone: agency.zone,
+        command,
+        must_sign,
+    };
+    if typed.has("back-to-form") {
+        return again.form(sheet, None);
+    }
+    let built = match build(&word, &sheet, &typed, command, agency.zone) {
+        Ok(built) => built,
+        Err(refusal) => return again.form(sheet, Some(refusal)),
+    };
+    let mut how = Signed::Session;
+    if must_sign {
+        let secret = typed.get("password");
+        if secret.is_empty() {
+            return again.sign(sheet, None);
+        }
+        match app.house().prove(&visitor.person, secret, app.now()).await {
+            Ok(()) => how = Signed::Password,
+            Err(SignInError::Wrong) => {
+                return again.sign(sheet, Some("This is not your password.".into()));
+            }
+            Err(e @ SignInError::Wait { .. }) => {
+                let failure = Failure::from(e);
+                let said = format!("{} {}", failure.refusal.sentence, failure.refusal.next);
+                return again.sign(sheet, Some(said));
+            }
+            Err(e) => return Err(e.into()),
+        }
+    }
+    let sent = Sent {
+        person: Some(visitor.person.id),
+        signed: how,
+        source: Source::Desk,
+        command: built,
+    };
+    match app.house().recorder.record(sent).await {
+        Ok(recorded) => {
+            acts::afterwards(&app, &visitor, &word, &typed, &recorded).await?;
+            let to = match recorded.created {
+                Some(subject) => acts::address(subject).unwrap_or_else(|| sheet.done.clone()),
+                None => sheet.done.clone(),
+            };
+            let joint = if to.contains('?') { '&' } else { '?' };
+            Ok(Redirect::to(&format!("{to}{joint}done={}", recorded.seq)).into_response())
+        }
+        Err(RecordError::Refused(refusal)) => again.form(sheet, Some(refusal)),
+        Err(e) => Err(e.into()),
+    }
+}
+
+/// The command, from the form.
+fn build(
+    word: &str,
+    sheet: &Sheet,
+    typed: &Typed,
+    id: CommandId,
+    zone: FixedOffset,
+) -> Result<Command, Refusal> {
+    let mut fields = to_json(&sheet.inputs, zone)?;
+    if let Some(arrange) = sheet.arrange {
+        arrange(&mut fields);
+    }
+    let when = when_fields(typed);
+    let mut around = to_json(&when, zone)?;
+    fields.insert("do".into(), Value::String(word.to_owned()));
+    around.insert("id".into(), Value::String(id.to_string()));
+    around.insert("act".into(), Value::Object(fields));
+    serde_json::from_value(Value::Object(around)).map_err(|e| Refusal {
+        code: "bad-value".into(),
+        sentence: format!("The form cannot be read: {e}."),
+        next: "Check what is filled in.".into(),
+        field: None,
+    })
+}
+
+/// Shows the form or the signing step once more.
+struct Again<'a> {
+    word: &'a str,
+    visitor: &'a Visitor,
+    typed: &'a Typed,
+    zone: FixedOffset,
+    command: CommandId,
+    must_sign: bool,
+}
+
+impl Again<'_> {
+    fn form(&self, mut sheet: Sheet, refusal: Option<Refusal>) -> Result<Response, Failure> {
+        let mut when = when_fields(self.typed);
+        let mut status = axum::http::StatusCode::OK;
+        let mut late_open = when.iter().any(|i| !i.first().is_empty());
+        if let Some(refusal) = &refusal {
+            status = status_of(refusal);
+            if let Some(field) = &refusal.field {
+                let short = format!("{} {}", refusal.sentence, refusal.next);
+                for input in sheet.inputs.iter_mut().chain(&mut when) {
+                    if input.name == *field || input.name.ends_with(&format!(".{field}")) {
+                        input.error = Some(short.clone());
+                    }
+                }
+                late_open |= matches!(field.as_str(), "claimed_at" | "late_reason");
+            }
+        }
+        let page = FormPage {
+            frame: self.visitor.frame(crumbs(&sheet)),
+            word: self.word.into(),
+            command: self.command.to_string(),
+            refusal: refusal.map(|r| block(&r, &sheet.thing)),
+            sheet,
+            when,
+            zone: self.zone.to_string(),
+            late_open,
+            signed: self.must_sign,
+        };
+        Ok((status, draw(&page)?).into_response())
+    }
+
+    fn sign(&self, sheet: Sheet, error: Option<String>) -> Result<Response, Failure> {
+        let mut facts = sheet.facts.clone();
+        let when = when_fields(self.typed);
+        for input in sheet.inputs.iter().chain(&when) {
+            if let Some(said) = input.said(self.zone) {
+                facts.push((input.label.clone(), said));
+            }
+        }
+        // Everything that was typed goes along, but never a password or the form's own token.
+        let carried = self
+            .typed
+            .0
+            .iter()
+            .filter(|(n, _)| !matches!(n.as_str(), "password" | "csrf" | "id"))
+            .cloned()
+            .collect();
+        let status = match error {
+            Some(_) => axum::http::StatusCode::UNAUTHORIZED,
+            None => axum::http::StatusCode::OK,
+        };
+        let page = SignPage {
+            frame: self.visitor.frame(crumbs(&sheet)),
+            word: self.word.into(),
+            command: self.command.to_string(),
+            carried,
+            signing: SigningBlock {
+                facts,
+                sentence: sheet.sentence.clone(),
+                act: format!("Sign: {}", sheet.submit.to_lowercase()),
+                error,
+            },
+            sheet,
+            refusal: None,
+        };
+        Ok((status, draw(&page)?).into_response())
+    }
+}
+
+/// Facts drawn as a list.
+impl FormPage {
+    fn facts(&self) -> FactsBlock {
+        FactsBlock {
+            facts: self.sheet.facts.clone(),
+        }
+    }
+}
+
+/// Reads the subject that a form is about.
+///
+/// # Errors
+/// [`Failure::unreadable`].
+pub fn subject(typed: &Typed, name: &str) -> Result<Subject, Failure> {
+    typed.read(name)
+}

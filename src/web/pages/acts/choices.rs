@@ -1,0 +1,192 @@
+//! Choices that several forms offer, and the beginning that forms about a piece share.
+
+use super::{Sheet, address};
+use crate::app::{Part, Reader, Thing};
+use crate::custody::State;
+use crate::custody::state::{Case, Holder};
+use crate::ids::{Piece, Subject};
+use crate::people::Action;
+use crate::web::error::Failure;
+use crate::web::form::{Choice, Input, Kind, Typed};
+use crate::web::frame::Link;
+
+/// People who may hold evidence and may see the case, but the reader.
+///
+/// # Errors
+/// [`Failure`].
+pub async fn recipients(reader: &Reader<'_>, case: &Case) -> Result<Vec<Choice>, Failure> {
+    let me = reader.viewer().id();
+    let mut out = Vec::new();
+    let mut part = Part::default();
+    // An agency has hundreds of people, not more; the loop is bounded all the same.
+    for _ in 0..20 {
+        let page = reader.people(Some(true), &part).await?;
+        for person in page.rows {
+            let holds = person.roles.iter().any(|r| r.may_hold());
+            if holds && Some(person.id) != me && case.seen_by(Some(person.id)) {
+                let roles = crate::web::session::roles_words(&person);
+                out.push(Choice::new(
+                    person.id.to_string(),
+                    format!("{}, {roles} (no. {})", person.name, person.number),
+                ));
+            }
+        }
+        match page.next {
+            Some(next) => part.after = Some(next),
+            None => break,
+        }
+    }
+    Ok(out)
+}
+
+/// The conditions in which something is seen.
+#[must_use]
+pub fn conditions() -> Vec<Choice> {
+    [
+        ("intact", "intact, seal number as on record"),
+        ("damaged", "damaged"),
+        ("open", "open"),
+        ("wet", "wet"),
+        ("leaking", "leaking"),
+        ("mismatch", "the seal is not the one on record"),
+    ]
+    .map(|(value, label)| Choice::new(value, label))
+    .to_vec()
+}
+
+/// The fields about what is seen when something changes hands. The seal on record is not shown beside the field: whoever
+/// receives reads it off the package.
+#[must_use]
+pub fn seen(sealed: bool) -> Vec<Input> {
+    let seal = if sealed {
+        Input::line("seal_seen", "Seal number that you see")
+            .hint("Read it off the package, or scan it.")
+    } else {
+        Input::hidden("seal_seen", "").optional()
+    };
+    vec![
+        seal,
+        Input::new(
+            "condition",
+            "Condition that you see",
+            Kind::One(conditions()),
+        )
+        .value("intact"),
+        Input::lines("note", "Note")
+            .hint("Needed for any condition but intact.")
+            .optional(),
+    ]
+}
+
+/// A piece that a form is about, with what its words need.
+pub struct About {
+    /// Which.
+    pub piece: Piece,
+    /// Its record.
+    pub thing: Thing,
+    /// Its case.
+    pub case: Case,
+    /// What is around it.
+    pub state: State,
+}
+
+impl About {
+    /// Reads the piece that the field `piece` names.
+    ///
+    /// # Errors
+    /// [`Failure`].
+    pub async fn read(reader: &Reader<'_>, typed: &Typed) -> Result<Self, Failure> {
+        reader.must(Action::ReadEvidence)?;
+        let piece: Piece = typed.read("piece")?;
+        let thing = reader.thing(piece).await?;
+        let case = reader.case(thing.case()).await?;
+        let state = reader.around(&[Subject::from(piece)]).await?;
+        Ok(Self {
+            piece,
+            thing,
+            case,
+            state,
+        })
+    }
+
+    /// The page of the piece.
+    #[must_use]
+    pub fn page(&self) -> String {
+        address(self.piece.into()).unwrap_or_else(|| "/".into())
+    }
+
+    /// Who has it, in words.
+    #[must_use]
+    pub fn holder(&self) -> String {
+        match self.state.holder(self.piece) {
+            Some(Holder::Person { person }) => self.state.person_name(*person),
+            Some(Holder::Place { place }) => self
+                .state
+                .places
+                .get(place)
+                .map_or_else(|| "a place".into(), |p| p.added.name.clone()),
+            Some(Holder::Outside { name, organisation }) => format!("{name}, {organisation}"),
+            None => "nobody known".into(),
+        }
+    }
+
+    /// Whether there is a seal on it now.
+    #[must_use]
+    pub fn is_sealed(&self) -> bool {
+        match &self.thing {
+            Thing::Package(p) => p.seal().is_some(),
+            Thing::Item(_) => false,
+        }
+    }
+
+    /// What is in it, in words; empty for an item.
+    #[must_use]
+    pub fn contents(&self) -> String {
+        match &self.thing {
+            Thing::Item(_) => String::new(),
+            Thing::Package(p) => p
+                .contents
+                .iter()
+                .take(30)
+                .map(|x| self.state.name(*x))
+                .collect::<Vec<_>>()
+                .join(", "),
+        }
+    }
+
+    /// The sheet that a form about this piece begins with.
+    #[must_use]
+    pub fn sheet(&self, verb: &str) -> Sheet {
+        let name = self.thing.name();
+        let mut facts = vec![
+            (
+                "Case".into(),
+                format!("{}, {}", self.case.number, self.case.title),
+            ),
+            (
+                "What".into(),
+                format!("{name}, code {}", self.thing.code().grouped()),
+            ),
+        ];
+        match &self.thing {
+            Thing::Item(item) => facts.push(("It is".into(), item.recovered.description.clone())),
+            Thing::Package(_) => facts.push(("In it".into(), self.contents())),
+        }
+        facts.push(("Now with".into(), self.holder()));
+        facts.retain(|(_, v): &(String, String)| !v.is_empty());
+        Sheet {
+            title: format!("{verb} {name}"),
+            thing: format!("{name} of case {}", self.case.number),
+            facts,
+            inputs: vec![Input::hidden("piece", self.piece.to_string())],
+            submit: verb.to_owned(),
+            crumbs: vec![
+                Link::new("/cases", "Cases"),
+                Link::new(format!("/cases/{}", self.case.id), self.case.number.clone()),
+                Link::new(self.page(), name),
+            ],
+            done: self.page(),
+            ..Sheet::default()
+        }
+    }
+}

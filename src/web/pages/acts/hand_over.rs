@@ -1,0 +1,91 @@
+//! Forms of hand-overs: release, receive, refuse, withdraw.
+
+use super::Sheet;
+use super::choices::{About, recipients, seen};
+use crate::app::{Reader, Thing};
+use crate::custody::state::Holder;
+use crate::web::error::Failure;
+use crate::web::form::{Input, Kind, Typed};
+
+/// Release to a person with an account.
+pub(super) async fn release(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
+    let about = About::read(reader, typed).await?;
+    let mut sheet = about.sheet("Release");
+    let leaves_storeroom = matches!(about.state.holder(about.piece), Some(Holder::Place { .. }));
+    sheet.intro =
+        "An offer moves nothing: it stays with its holder until the other person receives it."
+            .into();
+    sheet.inputs.push(Input::new(
+        "to",
+        "To whom",
+        Kind::One(recipients(reader, &about.case).await?),
+    ));
+    sheet.inputs.push(Input::line("purpose", "Purpose"));
+    let due = Input::new("due_at", "Due back", Kind::Time);
+    sheet.inputs.push(if leaves_storeroom {
+        due.hint("It leaves the storeroom, so it needs a day to be back.")
+    } else {
+        due.optional()
+    });
+    if !about.is_sealed() {
+        sheet.inputs.push(
+            Input::line("unsealed_reason", "Why it goes without a seal")
+                .hint("It is not in a sealed package; the reason goes on the record."),
+        );
+    }
+    sheet.sentence = format!("I release {} as described here.", about.thing.name());
+    Ok(sheet)
+}
+
+/// Withdraw an offer.
+pub(super) async fn withdraw(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
+    let about = About::read(reader, typed).await?;
+    let mut sheet = about.sheet("Withdraw the offer of");
+    sheet.submit = "Withdraw the offer".into();
+    offer_facts(&about, &mut sheet);
+    sheet.inputs.push(Input::line("reason", "Why"));
+    Ok(sheet)
+}
+
+/// Receive what is offered.
+pub(super) async fn receive(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
+    let about = About::read(reader, typed).await?;
+    let mut sheet = about.sheet("Receive");
+    offer_facts(&about, &mut sheet);
+    if matches!(about.thing, Thing::Item(_)) {
+        sheet.cautions.push(
+            "It comes without a sealed package: wear gloves, touch no face that bears a mark, and follow your local rules \
+             for blood and sharp edges."
+                .into(),
+        );
+    }
+    sheet.inputs.extend(seen(about.is_sealed()));
+    sheet.sentence = format!(
+        "I received {} in the condition described here.",
+        about.thing.name()
+    );
+    Ok(sheet)
+}
+
+/// Refuse what is offered.
+pub(super) async fn refuse(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
+    let about = About::read(reader, typed).await?;
+    let mut sheet = about.sheet("Refuse");
+    offer_facts(&about, &mut sheet);
+    sheet.intro = "It stays with whoever released it.".into();
+    sheet.inputs.push(Input::line("reason", "Why"));
+    Ok(sheet)
+}
+
+fn offer_facts(about: &About, sheet: &mut Sheet) {
+    let Some(offer) = &about.thing.custody().offer else {
+        return;
+    };
+    let by = about.state.person_name(offer.by);
+    let to = about.state.person_name(offer.to);
+    let at = offer.at.format("%Y-%m-%d %H:%M %:z");
+    sheet.facts.push((
+        "Offer".into(),
+        format!("by {by} to {to}, {at}, for {}", offer.purpose),
+    ));
+}

@@ -1,0 +1,91 @@
+//! The form of every act, one noun each. A sheet says what the act is about, which fields it has, and where one comes
+//! back to; [`super::act`] does the rest.
+
+pub mod choices;
+pub mod hand_over;
+
+use serde_json::{Map, Value};
+
+use crate::app::Recorded;
+use crate::ids::Subject;
+use crate::web::App;
+use crate::web::error::Failure;
+use crate::web::form::{Input, Typed};
+use crate::web::frame::Link;
+use crate::web::session::Visitor;
+
+/// The form of an act.
+#[derive(Clone, Debug, Default)]
+pub struct Sheet {
+    /// Heading: `Receive package P2`.
+    pub title: String,
+    /// What it is about, for a refusal: `package P2 of case HC-26-0117`.
+    pub thing: String,
+    /// A sentence above the form, or empty.
+    pub intro: String,
+    /// Cautions that stand where the step is taken.
+    pub cautions: Vec<String>,
+    /// What is known already, as facts; shown again at the signing step.
+    pub facts: Vec<(String, String)>,
+    /// The fields.
+    pub inputs: Vec<Input>,
+    /// The verb on the button: `Receive`.
+    pub submit: String,
+    /// What is put on the record when the act is signed: `I received package P2 as described.`
+    pub sentence: String,
+    /// Where one is, outermost first, without this form.
+    pub crumbs: Vec<Link>,
+    /// Where one comes back to when it is done or left; what the act creates goes before it.
+    pub done: String,
+    /// Whether it is filled in at a scene, with gloves.
+    pub field: bool,
+    /// Puts the fields into the shape of the command, where names alone do not.
+    pub arrange: Option<fn(&mut Map<String, Value>)>,
+}
+
+/// The form of an act, for this visitor and what the address or the form says.
+///
+/// # Errors
+/// [`Failure`]: no such act, no such thing, not to be seen.
+pub async fn sheet(
+    app: &App,
+    visitor: &Visitor,
+    word: &str,
+    typed: &Typed,
+) -> Result<Sheet, Failure> {
+    let reader = visitor.reader(app);
+    match word {
+        "release" => hand_over::release(&reader, typed).await,
+        "withdraw" => hand_over::withdraw(&reader, typed).await,
+        "receive" => hand_over::receive(&reader, typed).await,
+        "refuse" => hand_over::refuse(&reader, typed).await,
+        _ => Err(Failure::no_page()),
+    }
+}
+
+/// What is still to do in the house when an act is on the record.
+///
+/// # Errors
+/// [`Failure`].
+pub async fn afterwards(
+    _app: &App,
+    _visitor: &Visitor,
+    _word: &str,
+    _typed: &Typed,
+    _recorded: &Recorded,
+) -> Result<(), Failure> {
+    Ok(())
+}
+
+/// The page of a subject.
+#[must_use]
+pub fn address(subject: Subject) -> Option<String> {
+    Some(match subject {
+        Subject::Person(id) => format!("/people/{id}"),
+        Subject::Place(id) => format!("/places/{id}"),
+        Subject::Case(id) => format!("/cases/{id}"),
+        Subject::Mark(id) => format!("/marks/{id}"),
+        Subject::Item(id) => format!("/items/{id}"),
+        Subject::Package(id) => format!("/packages/{id}"),
+    })
+}

@@ -1,0 +1,122 @@
+//! Pages, one noun each. [`act`] carries out every command from a form; the other files show what is on the record.
+
+pub mod act;
+pub mod acts;
+pub mod sign_in;
+
+use askama::Template;
+use axum::response::{Html, IntoResponse, Response};
+
+use super::error::Failure;
+use super::form::Typed;
+use super::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock};
+use super::session::Visitor;
+use crate::app::Reader;
+use crate::custody::Refusal;
+
+/// Draws a page.
+///
+/// # Errors
+/// [`Failure::internal`] where the template cannot be drawn.
+pub fn draw(page: &impl Template) -> Result<Response, Failure> {
+    match page.render() {
+        Ok(html) => Ok(Html(html).into_response()),
+        Err(e) => {
+            tracing::error!(error = %e, "a page cannot be drawn");
+            Err(Failure::internal())
+        }
+    }
+}
+
+/// What just happened, for the page that a form leads back to: `done` is the place of the event in the ledger. Only
+/// what the reader may see is told.
+pub async fn notice(reader: &Reader<'_>, query: Option<&str>) -> Option<Notice> {
+    let typed = Typed::of_query(query).ok()?;
+    let seq = typed.get("done").parse().ok()?;
+    let event = reader.event(seq).await.ok()?;
+    if event.header.actor != reader.viewer().id() {
+        return None;
+    }
+    Some(Notice {
+        kind: NoticeKind::Done,
+        text: format!("{}, event {seq}.", happened(&event.header.kind)),
+        next: None,
+    })
+}
+
+/// What an event of a kind says happened, in two or three words.
+#[must_use]
+pub fn happened(kind: &str) -> &'static str {
+    match kind {
+        "person.added" => "Person added",
+        "person.roles-set" => "Roles set",
+        "person.active-set" => "Account switched",
+        "case.opened" => "Case opened",
+        "case.scene-opened" => "Scene opened",
+        "case.assigned" => "Assignment recorded",
+        "case.restricted" => "Restriction recorded",
+        "mark.noted" => "Mark noted",
+        "mark.developed" => "Development recorded",
+        "image.added" => "Photograph added",
+        "item.recovered" => "Recovery recorded",
+        "package.made" => "Packed",
+        "package.put-in" => "Put in",
+        "package.taken-out" => "Taken out",
+        "package.sealed" => "Sealed",
+        "package.opened" => "Opened",
+        "custody.released" => "Released; it stays with you until it is received",
+        "custody.withdrawn" => "Offer withdrawn",
+        "custody.received" => "Received",
+        "custody.refused" => "Refused; it stays with whoever released it",
+        "custody.handed-out" => "Handed out",
+        "custody.taken-back" => "Taken back",
+        "custody.charge-taken" => "Charge taken",
+        "place.added" => "Place added",
+        "custody.stored" => "Stored",
+        "custody.fetched" => "Taken from the shelf",
+        "record.amended" => "Amended by a new event",
+        "paper.label-printed" => "Label printed",
+        "paper.report-printed" => "Report printed",
+        "case.read" => "Reading recorded",
+        _ => "Recorded",
+    }
+}
+
+/// A refusal as it stands above a form.
+#[must_use]
+pub fn block(refusal: &Refusal, thing: &str) -> RefusalBlock {
+    RefusalBlock {
+        code: refusal.code.clone(),
+        rule: refusal.sentence.clone(),
+        thing: thing.to_owned(),
+        next: refusal.next.clone(),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "errors/failure.html")]
+struct FailurePage {
+    frame: Frame,
+    refusal: Refusal,
+    kept: bool,
+}
+
+/// The page for a failure.
+#[must_use]
+pub fn error_page(visitor: Option<&Visitor>, failure: &Failure) -> String {
+    let crumbs = vec![Link::new("/", "Start"), Link::new("", "Not shown")];
+    let frame = visitor.map_or_else(
+        || Frame {
+            crumbs: crumbs.clone(),
+            ..Frame::default()
+        },
+        |v| v.frame(crumbs.clone()),
+    );
+    let page = FailurePage {
+        frame,
+        refusal: (*failure.refusal).clone(),
+        kept: failure.status.is_server_error(),
+    };
+    page.render()
+        .unwrap_or_else(|_| format!("{} {}", failure.refusal.sentence, failure.refusal.next))
+}
