@@ -1,40 +1,79 @@
 //! `liftledger demo`: an invented case to look around in.
 
 use std::io::Write;
+use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 
-use anyhow::{Context, bail};
+use anyhow::Context;
 use clap::Args;
+use tokio::net::TcpListener;
 
 use crate::app::demo::{self, SIGN_INS, SignIn};
-use crate::app::house::DATABASE;
+use crate::app::house::{DATABASE, House};
 
-/// Load an invented case into a new folder, and tell how to sign in.
+/// Where the demo is served when nobody says otherwise.
+const ADDRESS: SocketAddr = SocketAddr::new(std::net::IpAddr::V4(Ipv4Addr::LOCALHOST), 8080);
+/// How many ports from there on are tried.
+const PORTS: u16 = 10;
+
+/// Load an invented case into a new folder, serve it, and tell how to sign in.
 ///
 /// Seven people, a boatyard break-in in a county that does not exist, three weeks of work up to today. The times are
 /// invented like everything else in it.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:
+  liftledger demo
   liftledger demo --once && liftledger verify --data liftledger-demo")]
 pub(super) struct Demo {
     /// The folder; one that has a demo already keeps it.
     #[arg(long, value_name = "DIR", default_value = "liftledger-demo")]
     data: PathBuf,
+    /// Address and port to listen on [default: 127.0.0.1:8080, or the next port that is free].
+    #[arg(long, value_name = "ADDRESS")]
+    listen: Option<SocketAddr>,
     /// Load it and leave.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "listen")]
     once: bool,
 }
 
 impl Demo {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
-        if !self.once {
-            bail!("this version serves no pages yet; load the demo with --once");
-        }
+        super::logging();
         super::runtime()?.block_on(async {
+            if self.once {
+                let sign_ins = self.ready(out).await?;
+                tell(out, &sign_ins)?;
+                return Ok(0);
+            }
+            // First the port: when it is taken, nothing is loaded in vain.
+            let listener = self.listener().await?;
             let sign_ins = self.ready(out).await?;
+            let house = House::open(&self.data).await?;
+            writeln!(out, "Serving it at http://{}", listener.local_addr()?)?;
             tell(out, &sign_ins)?;
+            out.flush()?;
+            crate::web::serve(house, listener, false).await?;
             Ok(0)
         })
+    }
+
+    /// The port that was asked for, or the first free one.
+    async fn listener(&self) -> anyhow::Result<TcpListener> {
+        if let Some(address) = self.listen {
+            return TcpListener::bind(address)
+                .await
+                .with_context(|| format!("cannot listen on {address}"));
+        }
+        for port in ADDRESS.port()..ADDRESS.port() + PORTS {
+            if let Ok(listener) = TcpListener::bind((ADDRESS.ip(), port)).await {
+                return Ok(listener);
+            }
+        }
+        anyhow::bail!(
+            "ports {} to {} are taken; name a free one with --listen",
+            ADDRESS.port(),
+            ADDRESS.port() + PORTS - 1
+        )
     }
 
     /// Loads the demo where there is none yet.
