@@ -41,19 +41,26 @@ pub struct Route {
 }
 
 macro_rules! routes {
-    ($($method:ident $path:literal => $handler:path, $need:expr;)*) => {
-        /// Every route of pages.
-        pub const ROUTES: &[Route] = &[$(Route { method: stringify!($method), path: $path, need: $need },)*];
+    ($table:ident, $register:ident: $($method:ident $path:literal => $handler:path, $need:expr;)*) => {
+        /// Routes of pages, each with what it needs.
+        pub const $table: &[Route] = &[$(Route { method: stringify!($method), path: $path, need: $need },)*];
 
-        fn page_routes() -> Router<App> {
+        fn $register() -> Router<App> {
             Router::new()$(.route($path, axum::routing::$method($handler)))*
         }
     };
 }
 
-use Need::{Anybody, SignedIn};
+use Need::{Anybody, May, SignedIn};
 
 routes! {
+    UPLOAD_ROUTES, upload_routes:
+    post "/marks/{id}/photograph" => pages::photograph::add_to_mark, May(Action::RecordScene);
+    post "/items/{id}/photograph" => pages::photograph::add_to_item, May(Action::RecordScene);
+}
+
+routes! {
+    ROUTES, page_routes:
     get "/sign-in" => pages::sign_in::show, Anybody;
     post "/sign-in" => pages::sign_in::enter, Anybody;
     post "/sign-out" => pages::sign_in::leave, SignedIn;
@@ -61,6 +68,8 @@ routes! {
     get "/" => pages::sign_in::home, SignedIn;
     get "/do/{act}" => pages::act::show, SignedIn;
     post "/do/{act}" => pages::act::perform, SignedIn;
+    get "/marks/{id}/photograph" => pages::photograph::of_mark, May(Action::RecordScene);
+    get "/items/{id}/photograph" => pages::photograph::of_item, May(Action::RecordScene);
 }
 
 /// What a route needs; none where there is no such route.
@@ -73,13 +82,18 @@ pub fn need_of(method: &Method, path: &str) -> Option<Need> {
     };
     ROUTES
         .iter()
+        .chain(UPLOAD_ROUTES)
         .find(|r| r.path == path && r.method.eq_ignore_ascii_case(method.as_str()))
         .map(|r| r.need)
 }
 
 /// The largest body of a form.
 const FORM_BYTES: usize = 256 * 1024;
-/// How long a request may take. Uploads come by routes of their own.
+/// The largest body of an upload: the largest original, and the form around it.
+const UPLOAD_BYTES: usize = 201 * 1024 * 1024;
+/// How long an upload may take: 200 MB over a slow line.
+const UPLOAD_TIME: Duration = Duration::from_secs(20 * 60);
+/// How long any other request may take.
 const TIMEOUT: Duration = Duration::from_secs(30);
 
 fn fixed(name: HeaderName, value: &'static str) -> SetResponseHeaderLayer<HeaderValue> {
@@ -88,15 +102,19 @@ fn fixed(name: HeaderName, value: &'static str) -> SetResponseHeaderLayer<Header
 
 /// The whole server.
 pub fn router(app: App) -> Router {
-    let pages = page_routes()
+    let within = |routes: Router<App>, bytes: usize, time: Duration| {
+        routes
+            .method_not_allowed_fallback(|| async { Failure::no_page() })
+            .layer(DefaultBodyLimit::max(bytes))
+            .layer(TimeoutLayer::with_status_code(
+                StatusCode::SERVICE_UNAVAILABLE,
+                time,
+            ))
+    };
+    let pages = within(page_routes(), FORM_BYTES, TIMEOUT)
+        .merge(within(upload_routes(), UPLOAD_BYTES, UPLOAD_TIME))
         .fallback(|| async { Failure::no_page() })
-        .method_not_allowed_fallback(|| async { Failure::no_page() })
-        .layer(DefaultBodyLimit::max(FORM_BYTES))
         .layer(from_fn_with_state(app.clone(), session::around))
-        .layer(TimeoutLayer::with_status_code(
-            StatusCode::SERVICE_UNAVAILABLE,
-            TIMEOUT,
-        ))
         // What a page shows is for this person, now.
         .layer(fixed(header::CACHE_CONTROL, "no-store"));
     let still = assets_routes().merge(super::health::routes());

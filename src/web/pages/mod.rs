@@ -2,6 +2,7 @@
 
 pub mod act;
 pub mod acts;
+pub mod photograph;
 pub mod sign_in;
 
 use askama::Template;

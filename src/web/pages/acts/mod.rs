@@ -1,8 +1,11 @@
 //! The form of every act, one noun each. A sheet says what the act is about, which fields it has, and where one comes
 //! back to; [`super::act`] does the rest.
 
+mod case;
 pub mod choices;
 pub mod hand_over;
+mod item;
+mod mark;
 
 use serde_json::{Map, Value};
 
@@ -55,6 +58,11 @@ pub async fn sheet(
 ) -> Result<Sheet, Failure> {
     let reader = visitor.reader(app);
     match word {
+        "open-case" => case::open(&reader),
+        "open-scene" => case::open_scene(&reader, typed).await,
+        "note-mark" => mark::note(&reader, typed).await,
+        "develop-mark" => mark::develop(&reader, typed).await,
+        "recover" => item::recover(&reader, typed).await,
         "release" => hand_over::release(&reader, typed).await,
         "withdraw" => hand_over::withdraw(&reader, typed).await,
         "receive" => hand_over::receive(&reader, typed).await,
