@@ -104,7 +104,6 @@ fn fixed(name: HeaderName, value: &'static str) -> SetResponseHeaderLayer<Header
 pub fn router(app: App) -> Router {
     let within = |routes: Router<App>, bytes: usize, time: Duration| {
         routes
-            .method_not_allowed_fallback(|| async { Failure::no_page() })
             .layer(DefaultBodyLimit::max(bytes))
             .layer(TimeoutLayer::with_status_code(
                 StatusCode::SERVICE_UNAVAILABLE,
@@ -114,6 +113,7 @@ pub fn router(app: App) -> Router {
     let pages = within(page_routes(), FORM_BYTES, TIMEOUT)
         .merge(within(upload_routes(), UPLOAD_BYTES, UPLOAD_TIME))
         .fallback(|| async { Failure::no_page() })
+        .method_not_allowed_fallback(|| async { Failure::no_page() })
         .layer(from_fn_with_state(app.clone(), session::around))
         // What a page shows is for this person, now.
         .layer(fixed(header::CACHE_CONTROL, "no-store"));
