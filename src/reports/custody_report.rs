@@ -320,9 +320,12 @@ fn one_item(flow: &mut Flow, item: &ReportItem, zone: FixedOffset) -> Result<(),
         ];
         flow.table("Seals", &columns, &rows, 7.5)?;
     }
+    if item.thread.is_some() {
+        // The heading stays with the thread under it.
+        flow.need(52.0)?;
+    }
     flow.heading(10.0, "Custody", "Heading")?;
     if let Some(thread) = &item.thread {
-        flow.need(40.0)?;
         flow.text(
             Face::Sans,
             6.5,
