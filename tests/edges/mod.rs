@@ -1,3 +1,4 @@
 mod clock;
 mod keys;
 mod originals;
+mod walls;
