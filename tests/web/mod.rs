@@ -1,1 +1,2 @@
 mod look;
+mod session;
