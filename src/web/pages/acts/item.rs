@@ -14,6 +14,7 @@ use crate::lifting::medium::{Medium, chain};
 use crate::trade::TradeRules;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
+use crate::web::frame::Link;
 
 /// The word of a value as data has it: `fine-grain`.
 fn word(value: impl serde::Serialize) -> String {
@@ -27,17 +28,21 @@ fn has(list: &[impl serde::Serialize], wanted: &str) -> bool {
     list.iter().any(|x| word(x) == wanted)
 }
 
+const SUITED: &str = "Suits this surface";
+const OPEN: &str = "Nothing known against it";
+const UNSUITED: &str = "Does not suit this surface";
+
 /// How a medium goes with the surface that was noted: the heading that it stands under.
 fn fits(medium: &Medium, mark: &Mark) -> &'static str {
     let (texture, curvature) = (&mark.noted.texture, &mark.noted.curvature);
     if has(&medium.unsuited.textures, texture) || has(&medium.unsuited.curvatures, curvature) {
-        "Does not suit this surface"
+        UNSUITED
     } else if has(&medium.suits.textures, texture)
         && (medium.suits.curvatures.is_empty() || has(&medium.suits.curvatures, curvature))
     {
-        "Suits this surface"
+        SUITED
     } else {
-        "Nothing known against it"
+        OPEN
     }
 }
 
@@ -47,11 +52,7 @@ fn media(rules: &TradeRules, mark: &Mark) -> Vec<Choice> {
         .iter()
         .map(|m| Choice::new(m.id.clone(), m.name.clone()).within(fits(m, mark)))
         .collect();
-    let order = [
-        "Suits this surface",
-        "Nothing known against it",
-        "Does not suit this surface",
-    ];
+    let order = [SUITED, OPEN, UNSUITED];
     out.sort_by_key(|c| order.iter().position(|o| *o == c.group));
     out
 }
@@ -149,6 +150,16 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
             .map(|c| c.shown())
             .collect();
     }
+    let mut ways = (String::new(), Vec::new());
+    if chosen.is_none() && !typed.has("sent") {
+        ways.0 = "Steps, set time, way round and packing of a medium:".into();
+        for choice in media(rules, &mark) {
+            if choice.group != UNSUITED {
+                let href = format!("/do/recover?mark={}&medium={}", mark.id, choice.value);
+                ways.1.push(Link::new(href, choice.label));
+            }
+        }
+    }
     let mut inputs = vec![
         Input::hidden("mark", mark.id.to_string()),
         Input::new("medium", "Medium", Kind::One(media(rules, &mark))),
@@ -184,6 +195,7 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         thing: format!("a recovery from {} of case {}", name(&mark), case.number),
         facts: told,
         cautions,
+        ways,
         inputs,
         submit: "Record the recovery".into(),
         crumbs: within(&case, &mark),

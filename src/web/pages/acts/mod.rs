@@ -30,6 +30,8 @@ pub struct Sheet {
     pub cautions: Vec<String>,
     /// What is known already, as facts; shown again at the signing step.
     pub facts: Vec<(String, String)>,
+    /// Other ways to begin the form, with what they are called above them; empty for none.
+    pub ways: (String, Vec<Link>),
     /// The fields.
     pub inputs: Vec<Input>,
     /// The verb on the button: `Receive`.
