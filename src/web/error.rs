@@ -107,7 +107,7 @@ pub fn status_of(refusal: &Refusal) -> StatusCode {
         "account-off" | "role-may-not" | "case-restricted" => StatusCode::FORBIDDEN,
         "not-found" => StatusCode::NOT_FOUND,
         "not-signed" => StatusCode::UNAUTHORIZED,
-        "bad-text" | "bad-value" => StatusCode::UNPROCESSABLE_ENTITY,
+        "bad-text" | "bad-value" | "password-refused" => StatusCode::UNPROCESSABLE_ENTITY,
         _ => StatusCode::CONFLICT,
     }
 }

@@ -68,6 +68,13 @@ routes! {
     get "/" => pages::sign_in::home, SignedIn;
     get "/do/{act}" => pages::act::show, SignedIn;
     post "/do/{act}" => pages::act::perform, SignedIn;
+    get "/account" => pages::account::show, SignedIn;
+    post "/account/password" => pages::account::change_password, SignedIn;
+    post "/account/tokens" => pages::account::issue_token, SignedIn;
+    post "/account/tokens/end" => pages::account::end_token, SignedIn;
+    get "/people" => pages::people::list, May(Action::ManagePeople);
+    get "/people/{id}" => pages::people::show, May(Action::ManagePeople);
+    post "/people/{id}/password" => pages::people::set_password, May(Action::ManagePeople);
     get "/marks/{id}/photograph" => pages::photograph::of_mark, May(Action::RecordScene);
     get "/items/{id}/photograph" => pages::photograph::of_item, May(Action::RecordScene);
 }

@@ -1,2 +1,3 @@
+mod acts;
 mod look;
 mod session;

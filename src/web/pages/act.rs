@@ -191,9 +191,13 @@ fn build(
     zone: FixedOffset,
 ) -> Result<Command, Refusal> {
     let mut fields = to_json(&sheet.inputs, zone)?;
+    if let Some(wrong) = &sheet.wrong {
+        return Err(wrong.clone());
+    }
     if let Some(arrange) = sheet.arrange {
         arrange(&mut fields);
     }
+    fields.extend(sheet.known.iter().cloned());
     let when = when_fields(typed);
     let mut around = to_json(&when, zone)?;
     fields.insert("do".into(), Value::String(word.to_owned()));

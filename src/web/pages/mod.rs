@@ -1,7 +1,9 @@
 //! Pages, one noun each. [`act`] carries out every command from a form; the other files show what is on the record.
 
+pub mod account;
 pub mod act;
 pub mod acts;
+pub mod people;
 pub mod photograph;
 pub mod sign_in;
 

@@ -1,11 +1,13 @@
 //! Choices that several forms offer, and the beginning that forms about a piece share.
 
 use super::{Sheet, address};
-use crate::app::{Part, Reader, Thing};
+use crate::app::{Part, Reader, Thing, knowledge};
 use crate::custody::State;
-use crate::custody::state::{Case, Holder};
-use crate::ids::{Piece, Subject};
+use crate::custody::package::MAX_CONTENTS;
+use crate::custody::state::{self, Case, Holder, Item, Person, Place};
+use crate::ids::{CaseId, Piece, Subject};
 use crate::people::Action;
+use crate::trade::TradeRules;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
 use crate::web::frame::Link;
@@ -16,26 +18,84 @@ use crate::web::frame::Link;
 /// [`Failure`].
 pub async fn recipients(reader: &Reader<'_>, case: &Case) -> Result<Vec<Choice>, Failure> {
     let me = reader.viewer().id();
+    let mut people = active_people(reader).await?;
+    people.retain(|p| {
+        let holds = p.roles.iter().any(|r| r.may_hold());
+        holds && Some(p.id) != me && case.seen_by(Some(p.id))
+    });
+    Ok(people.iter().map(person_choice).collect())
+}
+
+/// Everybody whose account is switched on, by user name.
+///
+/// # Errors
+/// [`Failure`].
+pub async fn active_people(reader: &Reader<'_>) -> Result<Vec<Person>, Failure> {
     let mut out = Vec::new();
     let mut part = Part::default();
     // An agency has hundreds of people, not more; the loop is bounded all the same.
     for _ in 0..20 {
         let page = reader.people(Some(true), &part).await?;
-        for person in page.rows {
-            let holds = person.roles.iter().any(|r| r.may_hold());
-            if holds && Some(person.id) != me && case.seen_by(Some(person.id)) {
-                let roles = crate::web::session::roles_words(&person);
-                out.push(Choice::new(
-                    person.id.to_string(),
-                    format!("{}, {roles} (no. {})", person.name, person.number),
-                ));
-            }
-        }
+        out.extend(page.rows);
         match page.next {
             Some(next) => part.after = Some(next),
             None => break,
         }
     }
+    Ok(out)
+}
+
+/// A person as a choice.
+#[must_use]
+pub fn person_choice(person: &Person) -> Choice {
+    let roles = crate::web::session::roles_words(person);
+    Choice::new(
+        person.id.to_string(),
+        format!("{}, {roles} (no. {})", person.name, person.number),
+    )
+}
+
+/// The places of the storeroom, by name.
+///
+/// # Errors
+/// [`Failure`].
+pub async fn places(reader: &Reader<'_>) -> Result<Vec<Place>, Failure> {
+    let mut out = Vec::new();
+    let mut part = Part::default();
+    for _ in 0..10 {
+        let page = reader.places(&part).await?;
+        out.extend(page.rows);
+        match page.next {
+            Some(next) => part.after = Some(next),
+            None => break,
+        }
+    }
+    Ok(out)
+}
+
+/// What the viewer has in their own hands of a case: in no package, and on offer to nobody.
+///
+/// # Errors
+/// [`Failure`].
+pub async fn in_my_hands(reader: &Reader<'_>, case: CaseId) -> Result<Vec<Thing>, Failure> {
+    let Some(me) = reader.viewer().id() else {
+        return Ok(Vec::new());
+    };
+    let mut out = Vec::new();
+    let mut part = Part::default();
+    for _ in 0..10 {
+        let page = reader.held_by(me, &part).await?;
+        let loose = |t: &Thing| {
+            let custody = t.custody();
+            t.case() == case && custody.inside.is_none() && custody.offer.is_none()
+        };
+        out.extend(page.rows.into_iter().filter(loose));
+        match page.next {
+            Some(next) if out.len() < MAX_CONTENTS => part.after = Some(next),
+            _ => break,
+        }
+    }
+    out.truncate(MAX_CONTENTS);
     Ok(out)
 }
 
@@ -52,6 +112,30 @@ pub fn conditions() -> Vec<Choice> {
     ]
     .map(|(value, label)| Choice::new(value, label))
     .to_vec()
+}
+
+/// The cautions for whoever packs or unpacks these things, each once.
+#[must_use]
+pub fn cautions_of(rules: &TradeRules, things: &[state::Thing<'_>]) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    for item in things.iter().flat_map(items_in) {
+        let needs = knowledge::needs(rules, &state::Thing::Item(item)).unwrap_or_default();
+        for caution in &needs.packing.cautions {
+            let shown = caution.shown();
+            if !out.contains(&shown) {
+                out.push(shown);
+            }
+        }
+    }
+    out
+}
+
+/// Every item in a thing.
+fn items_in<'a>(thing: &state::Thing<'a>) -> Vec<&'a Item> {
+    match thing {
+        state::Thing::Item(item) => vec![item],
+        state::Thing::Package { contents, .. } => contents.iter().flat_map(items_in).collect(),
+    }
 }
 
 /// The fields about what is seen when something changes hands. The seal on record is not shown beside the field: whoever
@@ -96,8 +180,15 @@ impl About {
     /// # Errors
     /// [`Failure`].
     pub async fn read(reader: &Reader<'_>, typed: &Typed) -> Result<Self, Failure> {
+        Self::of(reader, typed.read("piece")?).await
+    }
+
+    /// Reads a piece.
+    ///
+    /// # Errors
+    /// [`Failure`].
+    pub async fn of(reader: &Reader<'_>, piece: Piece) -> Result<Self, Failure> {
         reader.must(Action::ReadEvidence)?;
-        let piece: Piece = typed.read("piece")?;
         let thing = reader.thing(piece).await?;
         let case = reader.case(thing.case()).await?;
         let state = reader.around(&[Subject::from(piece)]).await?;
@@ -107,6 +198,12 @@ impl About {
             case,
             state,
         })
+    }
+
+    /// What its packing asks of whoever handles it, as cautions.
+    #[must_use]
+    pub fn cautions(&self, rules: &TradeRules) -> Vec<String> {
+        cautions_of(rules, self.state.thing(self.piece).as_slice())
     }
 
     /// The page of the piece.

@@ -1,15 +1,22 @@
 //! The form of every act, one noun each. A sheet says what the act is about, which fields it has, and where one comes
 //! back to; [`super::act`] does the rest.
 
+mod amendment;
 mod case;
+mod case_admin;
 pub mod choices;
 pub mod hand_over;
 mod item;
 mod mark;
+mod outside;
+mod package;
+pub(super) mod person;
+mod place;
 
 use serde_json::{Map, Value};
 
 use crate::app::Recorded;
+use crate::custody::Refusal;
 use crate::ids::Subject;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -46,6 +53,10 @@ pub struct Sheet {
     pub field: bool,
     /// Puts the fields into the shape of the command, where names alone do not.
     pub arrange: Option<fn(&mut Map<String, Value>)>,
+    /// What is found out from other fields, by the command's names; goes before what is in the fields.
+    pub known: Vec<(String, Value)>,
+    /// What is wrong with what was typed already, before any rule of custody is asked.
+    pub wrong: Option<Refusal>,
 }
 
 /// The form of an act, for this visitor and what the address or the form says.
@@ -69,6 +80,23 @@ pub async fn sheet(
         "withdraw" => hand_over::withdraw(&reader, typed).await,
         "receive" => hand_over::receive(&reader, typed).await,
         "refuse" => hand_over::refuse(&reader, typed).await,
+        "pack" => package::pack(&reader, typed).await,
+        "put-in" => package::put_in(&reader, typed).await,
+        "take-out" => package::take_out(&reader, typed).await,
+        "seal" => package::seal(&reader, typed).await,
+        "open" => package::open(&reader, typed).await,
+        "hand-out" => outside::hand_out(&reader, typed).await,
+        "take-back" => outside::take_back(&reader, typed).await,
+        "take-charge" => outside::take_charge(&reader, typed).await,
+        "add-place" => place::add(&reader, typed).await,
+        "store" => place::store(&reader, typed).await,
+        "fetch" => place::fetch(&reader, typed).await,
+        "amend" => amendment::amend(&reader, typed).await,
+        "assign" => case_admin::assign(&reader, typed).await,
+        "restrict" => case_admin::restrict(&reader, typed).await,
+        "add-person" => person::add(&reader, typed),
+        "set-roles" => person::set_roles(&reader, typed).await,
+        "set-active" => person::set_active(&reader, typed).await,
         _ => Err(Failure::no_page()),
     }
 }
@@ -78,13 +106,33 @@ pub async fn sheet(
 /// # Errors
 /// [`Failure`].
 pub async fn afterwards(
-    _app: &App,
+    app: &App,
     _visitor: &Visitor,
-    _word: &str,
-    _typed: &Typed,
-    _recorded: &Recorded,
+    word: &str,
+    typed: &Typed,
+    recorded: &Recorded,
 ) -> Result<(), Failure> {
-    Ok(())
+    match (word, recorded.created) {
+        ("add-person", Some(Subject::Person(id))) => person::first_password(app, typed, id).await,
+        _ => Ok(()),
+    }
+}
+
+/// A refusal of something typed, before any rule of custody is asked.
+fn wrong(code: &str, sentence: impl Into<String>, next: &str, field: &str) -> Refusal {
+    Refusal {
+        code: code.into(),
+        sentence: sentence.into(),
+        next: next.into(),
+        field: Some(field.into()),
+    }
+}
+
+/// A field that is answered by `yes` or `no` and is carried to the command as a truth.
+fn as_truth(fields: &mut Map<String, Value>, name: &str) {
+    if let Some(value) = fields.get_mut(name) {
+        *value = Value::Bool(value.as_str() == Some("yes"));
+    }
 }
 
 /// The page of a subject.

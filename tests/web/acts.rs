@@ -1,0 +1,750 @@
+//! The forms of acts from outside, by HTTP over the whole router: what is typed is kept, what must be signed is signed,
+//! what is sent twice is done once. All tests of this file share one demo.
+
+use std::path::Path;
+use std::sync::{Arc, OnceLock};
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{Request, StatusCode, header};
+use http_body_util::BodyExt as _;
+use liftledger::app::demo::{self, Demo};
+use liftledger::app::house::House;
+use liftledger::app::{Part, Thing, Viewer};
+use liftledger::custody::state::{Holder, Package};
+use liftledger::custody::{Act, Command, Signed};
+use liftledger::ids::{CommandId, Piece, PlaceId, Subject};
+use liftledger::ledger::event::Source;
+use liftledger::people::permission;
+use liftledger::store::Reads as _;
+use liftledger::web::{App, router};
+use tokio::runtime::Runtime;
+use tower::ServiceExt as _;
+
+struct World {
+    house: Arc<House>,
+    demo: Demo,
+    router: Router,
+}
+
+/// The writer of a house lives on the runtime that opened it, so all tests run on this one.
+fn runtime() -> &'static Runtime {
+    static RUNTIME: OnceLock<Runtime> = OnceLock::new();
+    RUNTIME.get_or_init(|| Runtime::new().unwrap())
+}
+
+fn world() -> &'static World {
+    static WORLD: OnceLock<World> = OnceLock::new();
+    WORLD.get_or_init(|| {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("acts-demo");
+        let _ = std::fs::remove_dir_all(&folder);
+        let (house, demo) = runtime().block_on(demo::begin(&folder)).unwrap();
+        let house = Arc::new(house);
+        let router = router(App::new(house.clone(), false));
+        World {
+            house,
+            demo,
+            router,
+        }
+    })
+}
+
+fn on<T>(work: impl Future<Output = T>) -> T {
+    let _ = world();
+    runtime().block_on(work)
+}
+
+/// An answer, read whole.
+struct Answer {
+    status: StatusCode,
+    to: String,
+    cookie: String,
+    html: String,
+}
+
+impl Answer {
+    /// The value of a field of the page's form that carries itself along.
+    fn hidden(&self, name: &str) -> String {
+        let from = format!("name=\"{name}\" value=\"");
+        let (_, rest) = self
+            .html
+            .split_once(&from)
+            .unwrap_or_else(|| panic!("no field {name} in {}", self.html));
+        rest.split_once('"').unwrap().0.to_owned()
+    }
+
+    fn says(&self, text: &str) -> bool {
+        self.html.contains(text)
+    }
+}
+
+/// A browser that keeps its cookie.
+#[derive(Clone, Default)]
+struct Browser {
+    cookie: String,
+}
+
+fn encoded(fields: &[(&str, &str)]) -> String {
+    let one = |s: &str| {
+        percent_encoding::utf8_percent_encode(s, percent_encoding::NON_ALPHANUMERIC).to_string()
+    };
+    let pairs: Vec<String> = fields
+        .iter()
+        .map(|(n, v)| format!("{}={}", one(n), one(v)))
+        .collect();
+    pairs.join("&")
+}
+
+impl Browser {
+    async fn send(&self, request: Request<Body>) -> Answer {
+        let response = world().router.clone().oneshot(request).await.unwrap();
+        let text = |name| {
+            response
+                .headers()
+                .get(name)
+                .map_or(String::new(), |v| v.to_str().unwrap().to_owned())
+        };
+        let (to, set) = (text(header::LOCATION), text(header::SET_COOKIE));
+        let status = response.status();
+        let bytes = response.into_body().collect().await.unwrap().to_bytes();
+        Answer {
+            status,
+            to,
+            cookie: set.split(';').next().unwrap_or_default().to_owned(),
+            html: String::from_utf8(bytes.to_vec()).unwrap(),
+        }
+    }
+
+    async fn get(&self, path: &str) -> Answer {
+        let request = Request::get(path).header(header::COOKIE, &self.cookie);
+        self.send(request.body(Body::empty()).unwrap()).await
+    }
+
+    async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let request = Request::post(path)
+            .header(header::COOKIE, &self.cookie)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        self.send(request.body(Body::from(encoded(fields))).unwrap())
+            .await
+    }
+
+    /// Signs in and keeps the session.
+    async fn of(user_name: &str, password: &str) -> Self {
+        let fields = [("user_name", user_name), ("password", password)];
+        let answer = Self::default().post("/sign-in", &fields).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        Self {
+            cookie: answer.cookie,
+        }
+    }
+}
+
+fn password(user_name: &str) -> String {
+    world().demo.people[user_name].sign_in.password.clone()
+}
+
+async fn signed_in(user_name: &str) -> Browser {
+    Browser::of(user_name, &password(user_name)).await
+}
+
+async fn size() -> u64 {
+    world().house.store.head().await.unwrap().size
+}
+
+fn viewer() -> Viewer {
+    Viewer::operator()
+}
+
+/// What somebody holds that is loose and on offer to nobody.
+async fn held(user_name: &str) -> Vec<Thing> {
+    let viewer = viewer();
+    let reader = world().house.reader(&viewer);
+    let me = world().demo.people[user_name].id;
+    let page = reader.held_by(me, &Part::default()).await.unwrap();
+    let loose = |t: &Thing| t.custody().inside.is_none() && t.custody().offer.is_none();
+    page.rows.into_iter().filter(loose).collect()
+}
+
+/// A package on a shelf.
+async fn shelved() -> (Package, PlaceId) {
+    let viewer = viewer();
+    let reader = world().house.reader(&viewer);
+    for id in world().demo.packages.values() {
+        let package = reader.package(*id).await.unwrap();
+        let custody = &package.custody;
+        if let Holder::Place { place } = custody.holder
+            && custody.inside.is_none()
+            && custody.offer.is_none()
+            && package.seal().is_some()
+            && package.case == world().demo.cases["boatyard"]
+        {
+            return (package, place);
+        }
+    }
+    panic!("nothing is on a shelf");
+}
+
+/// What follows the query of a form's address when it is opened from where it is meant to be.
+async fn opened_from(word: &str) -> String {
+    let w = world();
+    let case = w.demo.cases["boatyard"];
+    let mark = w.demo.marks["hatch"];
+    let item = Piece::Item(w.demo.items["hatch-item"]);
+    let (package, _) = shelved().await;
+    let person = w.demo.people["runa"].id;
+    match word {
+        "add-person" | "open-case" | "add-place" => String::new(),
+        "set-roles" | "set-active" => format!("?person={person}"),
+        "open-scene" | "assign" | "restrict" | "pack" => format!("?case={case}"),
+        "note-mark" => format!("?case={case}&scene={}", w.demo.scenes["shed"]),
+        "develop-mark" | "recover" => format!("?mark={mark}"),
+        "put-in" | "take-out" | "seal" | "open" => format!("?package={}", package.id),
+        "amend" => format!("?event={}&field=description", event_of(item.into()).await),
+        _ => format!("?piece={}", Piece::Package(package.id)),
+    }
+}
+
+/// The place in the ledger of the event that made a subject.
+async fn event_of(subject: Subject) -> u64 {
+    let events = world()
+        .house
+        .store
+        .events_of(&subject.to_string(), 0, 1)
+        .await
+        .unwrap();
+    events[0].event.seq.try_into().unwrap()
+}
+
+/// Somebody of the demo who may do it.
+fn may(action: liftledger::people::Action) -> &'static str {
+    let people = &world().demo.people;
+    people
+        .iter()
+        .find(|(_, p)| permission::allows(&p.roles, action))
+        .map(|(name, _)| name.as_str())
+        .unwrap()
+}
+
+#[test]
+fn every_act_has_a_form() {
+    on(async {
+        // Photographs have a form of their own, and the others are recorded by what is read and printed.
+        let without = ["add-image", "label-printed", "report-printed", "case-read"];
+        let mut missing = Vec::new();
+        for (word, action, signed) in Act::TABLE {
+            if without.contains(word) {
+                continue;
+            }
+            let path = format!("/do/{word}{}", opened_from(word).await);
+            let answer = signed_in(may(*action)).await.get(&path).await;
+            let is_form = answer.status == StatusCode::OK
+                && answer.says(&format!("<form action=\"/do/{word}\" method=\"post\">"));
+            let tells = answer.says("asks for your password") == *signed;
+            if !is_form || !tells {
+                missing.push(format!("{word}: {} {}", answer.status, path));
+            }
+        }
+        assert!(missing.is_empty(), "no form: {missing:#?}");
+    });
+}
+
+#[test]
+fn a_form_is_for_those_who_may() {
+    on(async {
+        let auditor = world()
+            .demo
+            .people
+            .iter()
+            .find(|(_, p)| p.roles.contains(&liftledger::people::Role::Auditor))
+            .map(|(name, _)| name.clone())
+            .unwrap();
+        let browser = signed_in(&auditor).await;
+        for (word, ..) in Act::TABLE.iter().filter(|(word, ..)| *word != "case-read") {
+            let answer = browser.get(&format!("/do/{word}")).await;
+            assert_eq!(answer.status, StatusCode::FORBIDDEN, "{word}");
+        }
+        for path in ["/people", "/people/00000000-0000-4000-8000-000000000000"] {
+            assert_eq!(browser.get(path).await.status, StatusCode::FORBIDDEN);
+        }
+        let nobody = Browser::default().get("/account").await;
+        assert_eq!(nobody.status, StatusCode::SEE_OTHER);
+        assert!(nobody.to.starts_with("/sign-in?next="));
+    });
+}
+
+#[test]
+fn a_form_without_its_token_does_nothing() {
+    on(async {
+        let browser = signed_in("ivo").await;
+        let before = size().await;
+        let id = CommandId::new().to_string();
+        let fields = [
+            ("id", id.as_str()),
+            ("sent", "1"),
+            ("name", "Nobody Real"),
+            ("number", "T-900"),
+            ("user_name", "forged"),
+            ("roles", "technician"),
+            ("first_password", "five-quiet-herons-12"),
+        ];
+        let answer = browser.post("/do/add-person", &fields).await;
+        assert_eq!(answer.status, StatusCode::FORBIDDEN);
+        assert!(answer.says("foreign-form"));
+        let mut forged = fields.to_vec();
+        forged.push(("csrf", "0000"));
+        let answer = browser.post("/do/add-person", &forged).await;
+        assert_eq!(answer.status, StatusCode::FORBIDDEN);
+        for path in [
+            "/account/password",
+            "/account/tokens",
+            "/account/tokens/end",
+        ] {
+            assert_eq!(browser.post(path, &[]).await.status, StatusCode::FORBIDDEN);
+        }
+        let found = world().house.person_by_user_name("forged").await.unwrap();
+        assert_eq!((found, before <= size().await), (None, true));
+    });
+}
+
+#[test]
+fn a_person_is_added_whole_or_not_at_all() {
+    on(async {
+        let browser = signed_in("ivo").await;
+        let form = browser.get("/do/add-person").await;
+        let (csrf, id) = (form.hidden("csrf"), form.hidden("id"));
+        let mut fields = vec![
+            ("csrf", csrf.as_str()),
+            ("id", id.as_str()),
+            ("sent", "1"),
+            ("name", "Wanda <Reed>"),
+            ("number", "T-901"),
+            ("user_name", "wanda"),
+            ("roles", "technician"),
+            ("roles", "custodian"),
+            ("first_password", "short"),
+        ];
+        // A password that is refused: nobody is added, and all else is still there.
+        let answer = browser.post("/do/add-person", &fields).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(answer.says("at least 12 characters"));
+        assert!(
+            answer.says("value=\"Wanda &#60;Reed&#62;\""),
+            "{}",
+            answer.html
+        );
+        assert!(answer.says("value=\"custodian\" checked"));
+        assert!(answer.says("value=\"technician\" checked"));
+        assert!(!answer.says("value=\"auditor\" checked"));
+        assert!(!answer.says("value=\"short\""), "a password is never shown");
+        assert_eq!(answer.hidden("id"), id);
+        assert!(
+            world()
+                .house
+                .person_by_user_name("wanda")
+                .await
+                .unwrap()
+                .is_none()
+        );
+
+        // By a rule of custody: no role.
+        fields.retain(|(n, _)| *n != "roles" && *n != "first_password");
+        fields.push(("first_password", "five-quiet-herons-12"));
+        let answer = browser.post("/do/add-person", &fields).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(answer.says("at least one role"));
+        assert!(answer.says("id=\"roles-error\""));
+
+        fields.push(("roles", "technician"));
+        let answer = browser.post("/do/add-person", &fields).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        let wanda = world()
+            .house
+            .person_by_user_name("wanda")
+            .await
+            .unwrap()
+            .unwrap();
+        assert!(
+            answer
+                .to
+                .starts_with(&format!("/people/{}?done=", wanda.id))
+        );
+        let page = browser.get(&answer.to).await;
+        assert!(page.says("Person added, event"));
+
+        // The same form once more is the same event, and does not bring the first password back.
+        let own = Browser::of("wanda", "five-quiet-herons-12").await;
+        let account = own.get("/account").await;
+        let csrf = account.hidden("csrf");
+        let change = [
+            ("csrf", csrf.as_str()),
+            ("old", "five-quiet-herons-12"),
+            ("new", "seven-loud-herons-34"),
+            ("again", "seven-loud-herons-34"),
+        ];
+        let changed = own.post("/account/password", &change).await;
+        assert_eq!(changed.to, "/account?done=password", "{}", changed.html);
+        assert!(
+            own.get("/account").await.to.starts_with("/sign-in"),
+            "the old session is over"
+        );
+        let anew = Browser {
+            cookie: changed.cookie,
+        };
+        assert_eq!(anew.get("/account").await.status, StatusCode::OK);
+        let again = browser.post("/do/add-person", &fields).await;
+        assert_eq!(again.to, answer.to);
+        let _ = Browser::of("wanda", "seven-loud-herons-34").await;
+
+        // A new first password by the administrator.
+        let path = format!("/people/{}/password", wanda.id);
+        let csrf = page.hidden("csrf");
+        let short = [
+            ("csrf", csrf.as_str()),
+            ("first_password", "wandawandawanda"),
+        ];
+        let answer = browser.post(&path, &short).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(answer.says("not the user name"));
+        let good = [
+            ("csrf", csrf.as_str()),
+            ("first_password", "nine-plain-otters-56"),
+        ];
+        let answer = browser.post(&path, &good).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER);
+        assert!(browser.get(&answer.to).await.says("First password set."));
+        assert!(anew.get("/account").await.to.starts_with("/sign-in"));
+        let _ = Browser::of("wanda", "nine-plain-otters-56").await;
+
+        // Switched off: the form says what was asked for, however often it is sent.
+        let form = browser
+            .get(&format!("/do/set-active?person={}", wanda.id))
+            .await;
+        assert_eq!(form.hidden("active"), "no");
+        let (csrf, id, person) = (form.hidden("csrf"), form.hidden("id"), wanda.id.to_string());
+        let off = [
+            ("csrf", csrf.as_str()),
+            ("id", id.as_str()),
+            ("sent", "1"),
+            ("person", person.as_str()),
+            ("active", "no"),
+            ("reason", "Left the unit"),
+        ];
+        let first = browser.post("/do/set-active", &off).await;
+        let second = browser.post("/do/set-active", &off).await;
+        assert_eq!(first.status, StatusCode::SEE_OTHER, "{}", first.html);
+        assert_eq!(first.to, second.to);
+        assert!(browser.get("/people").await.says("off</span>"));
+    });
+}
+
+#[test]
+fn a_signing_step_asks_for_the_password() {
+    on(async {
+        let w = world();
+        let browser = signed_in("nour").await;
+        let (package, _) = shelved().await;
+        // Into the custodian's hands first: then it can be opened.
+        let fetch = Command {
+            id: CommandId::new(),
+            claimed_at: None,
+            late_reason: None,
+            act: Act::Fetch(liftledger::custody::place::Fetch {
+                piece: Piece::Package(package.id),
+                purpose: "to be looked at".into(),
+            }),
+        };
+        let sent = liftledger::app::Sent {
+            person: Some(w.demo.people["nour"].id),
+            signed: Signed::Session,
+            source: Source::Desk,
+            command: fetch,
+        };
+        w.house.recorder.record(sent).await.unwrap();
+        let number = package.seal().unwrap().number.clone();
+
+        let form = browser
+            .get(&format!("/do/open?package={}", package.id))
+            .await;
+        assert_eq!(form.status, StatusCode::OK);
+        assert!(form.says("Caution."), "a blade needs its caution");
+        assert!(
+            !form.says(&number),
+            "whoever opens reads the number off the package"
+        );
+        let (csrf, id, which) = (
+            form.hidden("csrf"),
+            form.hidden("id"),
+            package.id.to_string(),
+        );
+        let fields = [
+            ("csrf", csrf.as_str()),
+            ("id", id.as_str()),
+            ("sent", "1"),
+            ("package", which.as_str()),
+            ("reason", "To look at \"the lift\" & its card"),
+            ("seal_seen", number.as_str()),
+            ("condition", "intact"),
+            ("note", ""),
+        ];
+        let step = browser.post("/do/open", &fields).await;
+        assert_eq!(step.status, StatusCode::OK);
+        assert!(step.says("What you sign"));
+        assert!(step.says("I opened package"));
+        assert!(
+            step.says("To look at &#34;the lift&#34; &#38; its card"),
+            "{}",
+            step.html
+        );
+        let viewer = viewer();
+        let reader = w.house.reader(&viewer);
+        let still = async || reader.package(package.id).await.unwrap().seal().is_some();
+        assert!(still().await, "nothing is done before it is signed");
+
+        let mut wrong = fields.to_vec();
+        wrong.push(("password", "not-the-password-1"));
+        let answer = browser.post("/do/open", &wrong).await;
+        assert_eq!(answer.status, StatusCode::UNAUTHORIZED);
+        assert!(answer.says("This is not your password."));
+        assert!(!answer.says("not-the-password-1"));
+        assert_eq!(answer.hidden("id"), id);
+        assert!(still().await);
+
+        let secret = password("nour");
+        let mut right = fields.to_vec();
+        right.push(("password", &secret));
+        let answer = browser.post("/do/open", &right).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        assert!(!still().await);
+        let twice = browser.post("/do/open", &right).await;
+        assert_eq!(twice.to, answer.to);
+        let events = reader.history(Subject::Package(package.id)).await.unwrap();
+        let opened = events
+            .iter()
+            .filter(|p| p.event.header.kind == "package.opened")
+            .count();
+        let before = package.seals.iter().filter(|s| s.cut_at.is_some()).count();
+        assert_eq!(opened, before + 1);
+
+        // Open: now something comes out, and a new seal needs a number that was never used.
+        let form = browser
+            .get(&format!("/do/seal?piece=package:{}", package.id))
+            .await;
+        let id = form.hidden("id");
+        let mut fields = vec![
+            ("csrf", csrf.as_str()),
+            ("id", id.as_str()),
+            ("sent", "1"),
+            ("package", which.as_str()),
+            ("number", number.as_str()),
+            ("initialled", "yes"),
+        ];
+        let answer = browser.post("/do/seal", &fields).await;
+        assert_eq!(answer.status, StatusCode::CONFLICT);
+        assert!(answer.says("was used before"));
+        assert!(
+            answer.says(&format!("value=\"{number}\"")),
+            "what was typed is kept"
+        );
+        assert!(answer.says("value=\"yes\" checked"));
+        fields[4] = ("number", "HR-990001");
+        let answer = browser.post("/do/seal", &fields).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        assert!(still().await);
+    });
+}
+
+#[test]
+fn a_shelf_is_chosen_or_scanned() {
+    on(async {
+        let w = world();
+        let browser = signed_in("nour").await;
+        let (package, at) = shelved().await;
+        let piece = Piece::Package(package.id).to_string();
+        let viewer = viewer();
+        let reader = w.house.reader(&viewer);
+        let form = browser.get(&format!("/do/store?piece={piece}")).await;
+        assert!(form.says("optgroup label=\"Allowed\""), "{}", form.html);
+        let (csrf, id) = (form.hidden("csrf"), form.hidden("id"));
+        let allowed = form
+            .html
+            .split_once("optgroup label=\"Allowed\">")
+            .and_then(|(_, rest)| rest.split_once("value=\""))
+            .and_then(|(_, rest)| rest.split_once('"'))
+            .map(|(id, _)| id.to_owned())
+            .unwrap();
+        let place = reader.place(allowed.parse().unwrap()).await.unwrap();
+        assert_ne!(place.id, at, "where it is already is no choice");
+        let base = vec![
+            ("csrf", csrf.as_str()),
+            ("id", id.as_str()),
+            ("sent", "1"),
+            ("piece", piece.as_str()),
+            ("overridden.by", ""),
+            ("overridden.reason", ""),
+        ];
+        let send = async |place: &str, code: &str| {
+            let mut fields = base.clone();
+            fields.extend([("place", place), ("place_code", code)]);
+            browser.post("/do/store", &fields).await
+        };
+        let none = send("", "").await;
+        assert_eq!(none.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(none.says("No place is given."));
+        let unknown = send("", package.code.as_str()).await;
+        assert_eq!(unknown.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(unknown.says("No place bears this code."));
+        assert!(unknown.says(&format!("value=\"{}\"", package.code.as_str())));
+        let half = {
+            let mut fields = base.clone();
+            fields[5] = ("overridden.reason", "no room");
+            fields.push(("place", &allowed));
+            browser.post("/do/store", &fields).await
+        };
+        assert_eq!(half.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(half.says("belong together"));
+        let done = send("", place.code.as_str()).await;
+        assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.html);
+        let now = reader.package(package.id).await.unwrap();
+        assert_eq!(now.custody.holder, Holder::Place { place: place.id });
+    });
+}
+
+#[test]
+fn packing_tells_the_rules_beside_the_choice() {
+    on(async {
+        let w = world();
+        let mut tried = 0;
+        for user in w.demo.people.keys() {
+            for thing in held(user).await {
+                let Thing::Item(item) = &thing else { continue };
+                if item.case != w.demo.cases["boatyard"] {
+                    continue;
+                }
+                let browser = signed_in(user).await;
+                let form = browser
+                    .get(&format!("/do/pack?piece={}", thing.piece()))
+                    .await;
+                assert_eq!(form.status, StatusCode::OK);
+                assert!(form.says("fits the rules"));
+                assert!(form.says("Caution."));
+                assert!(form.says(&format!("value=\"{}\" checked", thing.piece())));
+                let container = form
+                    .html
+                    .split_once("optgroup label=\"Forbidden by a packing rule\">")
+                    .and_then(|(_, rest)| rest.split_once("value=\""))
+                    .and_then(|(_, rest)| rest.split_once('"'))
+                    .map(|(id, _)| id.to_owned());
+                let Some(container) = container else { continue };
+                // What the form calls forbidden is refused, and what was chosen is still chosen.
+                let (csrf, id) = (form.hidden("csrf"), form.hidden("id"));
+                let (case, piece) = (item.case.to_string(), thing.piece().to_string());
+                let fields = [
+                    ("csrf", csrf.as_str()),
+                    ("id", id.as_str()),
+                    ("sent", "1"),
+                    ("case", case.as_str()),
+                    ("contents", piece.as_str()),
+                    ("container", container.as_str()),
+                    ("note", "A note that stays"),
+                ];
+                let answer = browser.post("/do/pack", &fields).await;
+                assert_eq!(answer.status, StatusCode::CONFLICT, "{}", answer.html);
+                assert!(answer.says("container-forbidden"));
+                assert!(answer.says("A note that stays</textarea>"));
+                assert!(answer.says(&format!("value=\"{container}\" selected")));
+                tried += 1;
+            }
+        }
+        assert!(tried > 0, "nobody of the demo holds an item that is loose");
+    });
+}
+
+#[test]
+fn a_correction_shows_what_is_corrected() {
+    on(async {
+        let w = world();
+        let item = w.demo.items["hatch-item"];
+        let seq = event_of(Subject::Item(item)).await;
+        let viewer = viewer();
+        let was = w.house.reader(&viewer).item(item).await.unwrap().recovered;
+        let supervisor = may(liftledger::people::Action::AssignCase);
+        let browser = signed_in(supervisor).await;
+        let form = browser
+            .get(&format!("/do/amend?event={seq}&field=description"))
+            .await;
+        assert_eq!(form.status, StatusCode::OK);
+        assert!(
+            form.says(&format!(">{}</textarea>", was.description)),
+            "{}",
+            form.html
+        );
+        let (csrf, id, seq) = (form.hidden("csrf"), form.hidden("id"), seq.to_string());
+        let new = format!("{}, seen again", was.description);
+        let fields = [
+            ("csrf", csrf.as_str()),
+            ("id", id.as_str()),
+            ("sent", "1"),
+            ("event", seq.as_str()),
+            ("field", "description"),
+            ("value", new.as_str()),
+            ("reason", "Looked at once more"),
+        ];
+        let answer = browser.post("/do/amend", &fields).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        let now = w.house.reader(&viewer).item(item).await.unwrap().recovered;
+        assert_eq!(now.description, new);
+        // Who had what is not amended, and the page says so.
+        let case = event_of(Subject::Case(w.demo.cases["boatyard"])).await;
+        let answer = browser.get(&format!("/do/amend?event={case}")).await;
+        assert_eq!(answer.status, StatusCode::CONFLICT);
+        assert!(answer.says("not-amendable"));
+    });
+}
+
+#[test]
+fn an_access_token_is_shown_once() {
+    on(async {
+        let browser = signed_in("soren").await;
+        let page = browser.get("/account").await;
+        let csrf = page.hidden("csrf");
+        let secret = password("soren");
+        let ask = async |name: &str, days: &str, secret: &str| {
+            let fields = [
+                ("csrf", csrf.as_str()),
+                ("name", name),
+                ("days", days),
+                ("password", secret),
+            ];
+            browser.post("/account/tokens", &fields).await
+        };
+        let wrong = ask("bench", "30", "not-the-password-1").await;
+        assert_eq!(wrong.status, StatusCode::UNAUTHORIZED);
+        assert!(wrong.says("value=\"bench\""));
+        let long = ask("bench", "9999", &secret).await;
+        assert_eq!(long.status, StatusCode::UNPROCESSABLE_ENTITY);
+        let made = ask("bench", "30", &secret).await;
+        assert_eq!(made.status, StatusCode::OK);
+        let token = made
+            .html
+            .split_once("llt_")
+            .and_then(|(_, rest)| rest.split_once('<'))
+            .map(|(rest, _)| format!("llt_{rest}"))
+            .unwrap();
+        let house = &world().house;
+        let now = chrono::Utc::now();
+        let whose = house.token_holder(&token, now).await.unwrap().unwrap();
+        assert_eq!(whose.user_name, "soren");
+        let page = browser.get("/account").await;
+        assert!(page.says("End bench") && !page.says("llt_"));
+        assert_eq!(
+            ask("bench", "30", &secret).await.status,
+            StatusCode::UNPROCESSABLE_ENTITY
+        );
+        let end = [("csrf", csrf.as_str()), ("name", "bench")];
+        let ended = browser.post("/account/tokens/end", &end).await;
+        assert_eq!(ended.to, "/account?done=ended");
+        assert!(house.token_holder(&token, now).await.unwrap().is_none());
+        let again = browser.post("/account/tokens/end", &end).await;
+        assert_eq!(again.status, StatusCode::NOT_FOUND);
+    });
+}
