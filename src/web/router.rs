@@ -77,6 +77,29 @@ routes! {
     post "/people/{id}/password" => pages::people::set_password, May(Action::ManagePeople);
     get "/marks/{id}/photograph" => pages::photograph::of_mark, May(Action::RecordScene);
     get "/items/{id}/photograph" => pages::photograph::of_item, May(Action::RecordScene);
+    get "/desk/field" => pages::desk::field, May(Action::ReadEvidence);
+    get "/desk/storeroom" => pages::desk::storeroom, May(Action::ReadEvidence);
+    get "/desk/examiner" => pages::desk::examiner, May(Action::ReadEvidence);
+    get "/desk/court" => pages::desk::court, May(Action::ReadEvidence);
+    get "/cases" => pages::case::list, May(Action::ReadEvidence);
+    get "/cases/{id}" => pages::case::page, May(Action::ReadEvidence);
+    get "/marks/{id}" => pages::mark::page, May(Action::ReadEvidence);
+    get "/items/{id}" => pages::item::page, May(Action::ReadEvidence);
+    get "/packages/{id}" => pages::package::page, May(Action::ReadEvidence);
+    get "/places" => pages::place::list, May(Action::ReadEvidence);
+    get "/places/{id}" => pages::place::page, May(Action::ReadEvidence);
+    get "/events/{seq}" => pages::event::page, May(Action::ReadEvidence);
+    get "/find" => pages::find::page, May(Action::ReadEvidence);
+    get "/images/{digest}" => pages::image::original, May(Action::ReadEvidence);
+    get "/proof" => pages::proof::page, May(Action::Prove);
+    get "/proof/checkpoint" => pages::proof::latest, May(Action::Prove);
+    post "/items/{id}/label" => pages::paper::item_label, May(Action::PrintLabel);
+    post "/packages/{id}/label" => pages::paper::package_label, May(Action::PrintLabel);
+    post "/places/{id}/label" => pages::paper::place_label, May(Action::PrintLabel);
+    post "/cases/{id}/labels" => pages::paper::case_labels, May(Action::PrintLabel);
+    post "/items/{id}/report" => pages::paper::item_report, May(Action::PrintReport);
+    post "/packages/{id}/report" => pages::paper::package_report, May(Action::PrintReport);
+    post "/cases/{id}/report" => pages::paper::case_report, May(Action::PrintReport);
 }
 
 /// What a route needs; none where there is no such route.

@@ -3,8 +3,20 @@
 pub mod account;
 pub mod act;
 pub mod acts;
+pub mod case;
+pub mod desk;
+pub mod event;
+pub mod find;
+pub mod image;
+pub mod item;
+pub mod mark;
+pub mod package;
+pub mod paper;
 pub mod people;
 pub mod photograph;
+pub mod place;
+pub mod proof;
+pub mod show;
 pub mod sign_in;
 
 use askama::Template;

@@ -1,0 +1,165 @@
+//! Cases: the list, and the page of one.
+
+use askama::Template;
+use axum::extract::{Path, RawQuery, State};
+use axum::response::Response;
+
+use super::show::{self, Button, May};
+use super::{draw, notice};
+use crate::app::views::case_file::{CaseFile, Parts, load};
+use crate::app::views::words;
+use crate::ids::CaseId;
+use crate::people::Action;
+use crate::web::App;
+use crate::web::error::Failure;
+use crate::web::form::Typed;
+use crate::web::frame::{Frame, Link};
+use crate::web::session::Visitor;
+
+/// A case in the list.
+struct Row {
+    href: String,
+    number: String,
+    title: String,
+    offence: String,
+    opened: String,
+    restricted: bool,
+    counts: String,
+}
+
+#[derive(Template)]
+#[template(path = "case/list.html")]
+struct ListPage {
+    frame: Frame,
+    rows: Vec<Row>,
+    next: Option<String>,
+    buttons: Vec<Button>,
+}
+
+/// The list of cases, newest first.
+pub async fn list(
+    State(app): State<App>,
+    visitor: Visitor,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(&app);
+    let typed = Typed::of_query(query.as_deref())?;
+    let page = reader.cases(&show::part(&typed, "after")).await?;
+    let zone = app.house().agency().await?.zone;
+    let rows = page
+        .rows
+        .iter()
+        .map(|c| Row {
+            href: format!("/cases/{}", c.id),
+            number: c.number.clone(),
+            // What a restricted case is about stands on its own page, where the reading is recorded.
+            title: if c.restricted {
+                "restricted".into()
+            } else {
+                c.title.clone()
+            },
+            offence: if c.restricted {
+                String::new()
+            } else {
+                c.offence.clone()
+            },
+            opened: words::minute(&c.opened_at, zone),
+            restricted: c.restricted,
+            counts: format!("{} marks, {} items, {} packages", c.marks, c.items, c.packages),
+        })
+        .collect();
+    let mut buttons = Vec::new();
+    if reader.viewer().may(Action::OpenCase) {
+        buttons.push(Button::new("/do/open-case", "Open a case"));
+    }
+    let frame = visitor.frame(vec![Link::new("", "Cases")]);
+    draw(&ListPage {
+        frame: show::framed(frame, notice(&reader, query.as_deref()).await),
+        rows,
+        next: show::next_href("/cases", "after", page.next.as_ref()),
+        buttons,
+    })
+}
+
+#[derive(Template)]
+#[template(path = "case/case.html")]
+struct CasePage {
+    frame: Frame,
+    file: CaseFile,
+    facts: Vec<(String, String)>,
+    buttons: Vec<Button>,
+    may: May,
+    more_marks: Option<String>,
+    more_items: Option<String>,
+    more_packages: Option<String>,
+}
+
+/// The page of a case.
+pub async fn page(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<CaseId>,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(&app);
+    let typed = Typed::of_query(query.as_deref())?;
+    let case = reader.case(id).await?;
+    show::noted(&reader, &case, "page of the case").await?;
+    let parts = Parts {
+        marks: show::part(&typed, "marks"),
+        items: show::part(&typed, "items"),
+        packages: show::part(&typed, "packages"),
+    };
+    let file = load(&reader, id, &parts).await?;
+    let viewer = reader.viewer();
+    let mut buttons = Vec::new();
+    for (action, word, label) in [
+        (Action::RecordScene, "note-mark", "Note a mark"),
+        (Action::OpenCase, "open-scene", "Open a scene"),
+        (Action::Pack, "pack", "Pack"),
+        (Action::AssignCase, "assign", "Assign people"),
+        (
+            Action::AssignCase,
+            "restrict",
+            if case.restricted {
+                "Lift the restriction"
+            } else {
+                "Restrict the case"
+            },
+        ),
+    ] {
+        if viewer.may(action) {
+            buttons.push(Button::new(format!("/do/{word}?case={id}"), label));
+        }
+    }
+    let mut facts = vec![
+        ("Case number".to_owned(), case.number.clone()),
+        ("Offence".to_owned(), case.offence.clone()),
+        ("Opened".to_owned(), file.opened.clone()),
+        ("Opened by".to_owned(), file.opened_by.clone()),
+        (
+            "Who may see it".to_owned(),
+            if case.restricted {
+                "restricted: only those assigned; each reading is recorded".to_owned()
+            } else {
+                "everybody whose role reads evidence records".to_owned()
+            },
+        ),
+    ];
+    facts.retain(|(_, v)| !v.is_empty());
+    let here = format!("/cases/{id}");
+    let frame = visitor.frame(vec![
+        Link::new("/cases", "Cases"),
+        Link::new("", case.number.clone()),
+    ]);
+    draw(&CasePage {
+        frame: show::framed(frame, notice(&reader, query.as_deref()).await),
+        facts,
+        buttons,
+        may: May::of(&reader),
+        more_marks: show::next_href(&here, "marks", file.marks.next.as_ref()),
+        more_items: show::next_href(&here, "items", file.items.next.as_ref()),
+        more_packages: show::next_href(&here, "packages", file.packages.next.as_ref()),
+        file,
+    })
+}

@@ -1,0 +1,147 @@
+//! The desks: what waits for whoever is signed in.
+
+use askama::Template;
+use axum::extract::{RawQuery, State};
+use axum::response::Response;
+
+use super::acts::address;
+use super::{draw, notice, show};
+use crate::app::views::desk::{Desk, Line, Which, load};
+use crate::people::Action;
+use crate::web::App;
+use crate::web::error::Failure;
+use crate::web::frame::{DeskBlock, DeskLine, Frame, Link};
+use crate::web::session::Visitor;
+
+#[derive(Template)]
+#[template(path = "desk/desk.html")]
+struct DeskPage {
+    frame: Frame,
+    title: String,
+    field: bool,
+    block: DeskBlock,
+    buttons: Vec<show::Button>,
+    more: Vec<String>,
+    as_of: String,
+}
+
+fn line(line: &Line) -> DeskLine {
+    let page = address(line.subject).unwrap_or_else(|| "/".into());
+    let act = match &line.next_act {
+        Some(act) => Link::new(show::act_href(act), act.label.clone()),
+        None => Link::new(page.clone(), "Open the page"),
+    };
+    // Of a case the name already says its number.
+    let label = if line.name.contains(&line.case_number) {
+        format!("{}: {}", line.name, line.what)
+    } else {
+        format!("{}, {}: {}", line.name, line.case_number, line.what)
+    };
+    let calls = matches!(
+        line.badge.as_str(),
+        "break" | "attention" | "overdue" | "due soon" | "not answered"
+    );
+    DeskLine {
+        what: Link::new(page, label),
+        place: line.place.clone(),
+        why: line.why.clone(),
+        badge: (!line.badge.is_empty()).then(|| (line.badge.clone(), calls)),
+        act,
+    }
+}
+
+fn block(desk: &Desk) -> DeskBlock {
+    let lines = |g: &crate::app::views::desk::Group| g.lines.iter().map(line).collect();
+    DeskBlock {
+        now: lines(&desk.now),
+        soon: lines(&desk.soon),
+        later: lines(&desk.later),
+    }
+}
+
+async fn page(
+    app: &App,
+    visitor: &Visitor,
+    query: Option<&str>,
+    which: Which,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(app);
+    let desk = load(&reader, which).await?;
+    let mut buttons = Vec::new();
+    let viewer = reader.viewer();
+    match which {
+        Which::Field => {
+            if viewer.may(Action::OpenCase) {
+                buttons.push(show::Button::new("/do/open-case", "Open a case"));
+            }
+        }
+        Which::Storeroom => buttons.push(show::Button::new("/places", "Places")),
+        Which::Court => {
+            if viewer.may(Action::Prove) {
+                buttons.push(show::Button::new("/proof", "Proof of the ledger"));
+            }
+        }
+        Which::Examiner => {}
+    }
+    buttons.push(show::Button::new("/cases", "All cases"));
+    let more = [
+        ("now", &desk.now),
+        ("soon", &desk.soon),
+        ("later", &desk.later),
+    ]
+    .into_iter()
+    .filter(|(_, g)| g.more)
+    .map(|(name, g)| {
+        format!(
+            "There is more under \u{201c}{name}\u{201d} than the {} lines shown.",
+            g.lines.len()
+        )
+    })
+    .collect();
+    let frame = visitor.frame(vec![Link::new("", desk.title.clone())]);
+    draw(&DeskPage {
+        frame: show::framed(frame, notice(&reader, query).await),
+        field: which == Which::Field,
+        block: block(&desk),
+        buttons,
+        more,
+        as_of: desk.as_of_words,
+        title: desk.title,
+    })
+}
+
+/// The field desk.
+pub async fn field(
+    State(app): State<App>,
+    visitor: Visitor,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    page(&app, &visitor, query.as_deref(), Which::Field).await
+}
+
+/// Intake and storeroom.
+pub async fn storeroom(
+    State(app): State<App>,
+    visitor: Visitor,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    page(&app, &visitor, query.as_deref(), Which::Storeroom).await
+}
+
+/// The examiner's desk.
+pub async fn examiner(
+    State(app): State<App>,
+    visitor: Visitor,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    page(&app, &visitor, query.as_deref(), Which::Examiner).await
+}
+
+/// The court desk.
+pub async fn court(
+    State(app): State<App>,
+    visitor: Visitor,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    page(&app, &visitor, query.as_deref(), Which::Court).await
+}

@@ -1,0 +1,232 @@
+//! The page of an item: the card beside the thread, which way round it reads and why, where it is, what it must be kept
+//! in, and everything that happened to it.
+
+use askama::Template;
+use axum::extract::{Path, RawQuery, State};
+use axum::response::Response;
+
+use super::show::{self, Button, LabelButton, May};
+use super::{draw, notice};
+use crate::app::views::item_file::{ItemFile, load};
+use crate::custody::thread::LayoutOptions;
+use crate::ids::ItemId;
+use crate::trade::TradeRules;
+use crate::web::App;
+use crate::web::draw::card::{Card, CardKind, CardPicture};
+use crate::web::draw::{card, steps, thread};
+use crate::web::error::Failure;
+use crate::web::frame::Frame;
+use crate::web::session::Visitor;
+
+/// The time that a medium needs, from its start.
+struct Timer {
+    seconds: u32,
+    since: String,
+    words: String,
+}
+
+#[derive(Template)]
+#[template(path = "item/item.html")]
+struct ItemPage {
+    frame: Frame,
+    file: ItemFile,
+    facts: Vec<(String, String)>,
+    buttons: Vec<Button>,
+    labels: Vec<LabelButton>,
+    may: May,
+    recovered_seq: Option<u64>,
+    card: String,
+    card_hint: &'static str,
+    thread: String,
+    steps: String,
+    timer: Option<Timer>,
+    set_words: String,
+}
+
+impl ItemPage {
+    /// Pictures, by the name that the parts of pages have for them.
+    fn images(&self) -> &[crate::app::views::images::Image] {
+        &self.file.images
+    }
+    /// Where labels and reports are printed.
+    fn here(&self) -> String {
+        format!("/items/{}", self.file.id)
+    }
+}
+
+fn is_card(file: &ItemFile) -> bool {
+    !matches!(file.recovery.form.as_str(), "cast" | "object")
+}
+
+fn picture(file: &ItemFile) -> Option<CardPicture> {
+    let image = file
+        .images
+        .iter()
+        .chain(&file.mark.images)
+        .find(|i| show::is_shown(i))?;
+    Some(CardPicture {
+        href: show::image_href(image),
+        alt: format!("{}, {}", file.name, image.file),
+        width: image.width.unwrap_or(1),
+        height: image.height.unwrap_or(1),
+        px_per_mm: None,
+        reversed: match image.orientation.reads.as_str() {
+            "direct" => Some(false),
+            "reversed" => Some(true),
+            _ => None,
+        },
+    })
+}
+
+fn drawn_card(file: &ItemFile) -> String {
+    let on_card = is_card(file);
+    let m = &file.mark;
+    let method = m
+        .developments
+        .last()
+        .map_or_else(|| file.recovery.medium_name.clone(), |d| {
+            format!("{}; {}", d.name, file.recovery.medium_name)
+        });
+    let back = vec![
+        ("Case".to_owned(), file.case.number.clone()),
+        ("Place".to_owned(), m.scene_name.clone()),
+        ("Object".to_owned(), format!("{}, {}", m.object, m.exact_place)),
+        ("Method".to_owned(), method),
+        ("Who".to_owned(), file.recovery.by_name.clone()),
+        ("When".to_owned(), file.recovery.when.clone()),
+    ];
+    let (width_mm, height_mm) = if on_card { (127.0, 76.2) } else { (300.0, 200.0) };
+    card::draw(&Card {
+        kind: if on_card { CardKind::Card } else { CardKind::Box },
+        width_mm,
+        height_mm,
+        black: file.recovery.card == "black",
+        picture: picture(file),
+        up_marked: !m.up.is_empty(),
+        number: file.name.clone(),
+        code: file.code_grouped.clone(),
+        back,
+    })
+}
+
+fn drawn_steps(file: &ItemFile) -> String {
+    let list: Vec<steps::ViewStep> = file
+        .orientation
+        .steps
+        .iter()
+        .map(|s| steps::ViewStep {
+            words: s.words.clone(),
+            turns: s.turns,
+        })
+        .collect();
+    steps::draw(&list)
+}
+
+fn timer(file: &ItemFile, rules: &TradeRules) -> (Option<Timer>, String) {
+    let Some(set) = rules
+        .medium(&file.recovery.medium)
+        .and_then(|m| m.set.as_ref())
+    else {
+        return (None, String::new());
+    };
+    let mut said = Vec::new();
+    if let Some(n) = set.earliest {
+        said.push(format!("not before {n} min"));
+    }
+    if let Some(n) = set.usual {
+        said.push(format!("usually {n} min"));
+    }
+    if let Some(n) = set.limit {
+        said.push(format!("not longer than {n} min"));
+    }
+    let words = format!("{}. {} Source: {}", said.join(", "), set.note, set.source);
+    let shown = match (file.recovery.set_at, set.usual.or(set.earliest)) {
+        (None, Some(minutes)) => Some(Timer {
+            seconds: minutes.saturating_mul(60),
+            since: file.recovery.started_at.to_rfc3339(),
+            words: words.clone(),
+        }),
+        _ => None,
+    };
+    (shown, words)
+}
+
+fn facts(file: &ItemFile) -> Vec<(String, String)> {
+    let r = &file.recovery;
+    let with = |name: &str, unit: &str| {
+        if name.is_empty() {
+            String::new()
+        } else {
+            format!("{name}{unit}")
+        }
+    };
+    let mut rows = vec![
+        ("What", r.description.clone()),
+        ("Recovered as", format!("{} ({})", r.form_words, r.medium_name)),
+        ("Lot", r.lot.clone()),
+        ("Put on", r.started.clone()),
+        ("Set", r.set.clone()),
+        (
+            "Air",
+            with(
+                &r.air_c.map(|c| c.to_string()).unwrap_or_default(),
+                " \u{b0}C",
+            ),
+        ),
+        ("Backing card", r.card.clone()),
+        ("Recovered", format!("{} by {}", r.when, r.by_name)),
+        ("It is", r.facts.join(", ")),
+        ("Warnings on the record", r.warnings.join(" ")),
+        ("Packing as recorded", r.packing_as_recorded.join(", ")),
+    ];
+    rows.retain(|(_, v)| !v.is_empty());
+    rows.into_iter().map(|(k, v)| (k.to_owned(), v)).collect()
+}
+
+/// The page of an item.
+pub async fn page(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<ItemId>,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(&app);
+    let item = reader.item(id).await?;
+    let case = reader.case(item.case).await?;
+    show::noted(&reader, &case, "page of an item").await?;
+    let file = load(&reader, id).await?;
+    let options = LayoutOptions {
+        zone: app.house().agency().await?.zone,
+        ..LayoutOptions::default()
+    };
+    let said = notice(&reader, query.as_deref()).await;
+    let frame = visitor.frame(show::crumbs(
+        format!("/cases/{}", case.id),
+        &case.number,
+        &file.name,
+    ));
+    let (timer, set_words) = timer(&file, &app.house().rules);
+    draw(&ItemPage {
+        frame: show::framed(frame, show::with_next(said, &file.next_acts)),
+        facts: facts(&file),
+        buttons: show::buttons(&file.next_acts),
+        labels: show::item_labels(is_card(&file)),
+        may: May::of(&reader),
+        recovered_seq: file
+            .rows
+            .iter()
+            .find(|r| r.kind == "item.recovered")
+            .map(|r| r.seq),
+        card: drawn_card(&file),
+        card_hint: if is_card(&file) {
+            "Drawn as a card of 3 by 5 inches; the scale is that of the card, not of the picture."
+        } else {
+            "Drawn as a box of 300 by 200 mm; its size is not on the record."
+        },
+        thread: thread::draw(&file.thread, &options, "item"),
+        steps: drawn_steps(&file),
+        timer,
+        set_words,
+        file,
+    })
+}

@@ -1,0 +1,151 @@
+//! Places in the storeroom: the list, and what stands in one.
+
+use std::collections::BTreeSet;
+
+use askama::Template;
+use axum::extract::{Path, RawQuery, State};
+use axum::response::Response;
+
+use super::show::{self, Button, May};
+use super::{draw, notice};
+use crate::app::views::place_file::{PlaceFile, load};
+use crate::app::views::words;
+use crate::ids::PlaceId;
+use crate::people::Action;
+use crate::web::App;
+use crate::web::error::Failure;
+use crate::web::form::Typed;
+use crate::web::frame::{Frame, Link};
+use crate::web::session::Visitor;
+
+/// A place in the list.
+struct Row {
+    href: String,
+    name: String,
+    kind: &'static str,
+    within: Option<Link>,
+    climate: String,
+    code: String,
+}
+
+#[derive(Template)]
+#[template(path = "place/list.html")]
+struct ListPage {
+    frame: Frame,
+    rows: Vec<Row>,
+    next: Option<String>,
+    buttons: Vec<Button>,
+}
+
+/// The list of places.
+pub async fn list(
+    State(app): State<App>,
+    visitor: Visitor,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(&app);
+    let typed = Typed::of_query(query.as_deref())?;
+    let page = reader.places(&show::part(&typed, "after")).await?;
+    let rules = &app.house().rules;
+    let mut rows = Vec::with_capacity(page.rows.len());
+    for place in &page.rows {
+        let within = match place.added.parent {
+            None => None,
+            Some(parent) => {
+                // Mostly it stands on the same page of the list.
+                let name = match page.rows.iter().find(|p| p.id == parent) {
+                    Some(p) => p.added.name.clone(),
+                    None => reader.place(parent).await?.added.name,
+                };
+                Some(Link::new(format!("/places/{parent}"), name))
+            }
+        };
+        rows.push(Row {
+            href: format!("/places/{}", place.id),
+            name: place.added.name.clone(),
+            kind: words::place_kind(place.added.place_kind),
+            within,
+            climate: rules
+                .climate(&place.added.climate)
+                .map_or_else(|| place.added.climate.clone(), |c| c.name.clone()),
+            code: place.code.grouped(),
+        });
+    }
+    let mut buttons = Vec::new();
+    if reader.viewer().may(Action::Keep) {
+        buttons.push(Button::new("/do/add-place", "Add a place"));
+    }
+    let frame = visitor.frame(vec![Link::new("", "Places")]);
+    draw(&ListPage {
+        frame: show::framed(frame, notice(&reader, query.as_deref()).await),
+        rows,
+        next: show::next_href("/places", "after", page.next.as_ref()),
+        buttons,
+    })
+}
+
+#[derive(Template)]
+#[template(path = "place/place.html")]
+struct PlacePage {
+    frame: Frame,
+    file: PlaceFile,
+    facts: Vec<(String, String)>,
+    buttons: Vec<Button>,
+    may: May,
+    next: Option<String>,
+}
+
+/// The page of a place.
+pub async fn page(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<PlaceId>,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(&app);
+    let typed = Typed::of_query(query.as_deref())?;
+    let file = load(&reader, id, &show::part(&typed, "after")).await?;
+    let cases: BTreeSet<_> = file.contents.rows.iter().map(|l| l.case).collect();
+    for case in cases {
+        let case = reader.case(case).await?;
+        show::noted(&reader, &case, "what stands in a place").await?;
+    }
+    let climate = if file.climate_name.is_empty() {
+        file.climate.clone()
+    } else {
+        file.climate_name.clone()
+    };
+    let mut facts = vec![
+        ("Kind".to_owned(), file.kind_words.clone()),
+        ("Climate".to_owned(), climate),
+        ("It is".to_owned(), file.facts.join(", ")),
+    ];
+    facts.retain(|(_, v)| !v.is_empty());
+    let mut buttons = Vec::new();
+    if reader.viewer().may(Action::Keep) {
+        buttons.push(Button::new(
+            format!("/do/add-place?parent={id}"),
+            "Add a place in it",
+        ));
+    }
+    let mut crumbs = vec![Link::new("/places", "Places")];
+    crumbs.extend(
+        file.path
+            .iter()
+            .map(|p| Link::new(format!("/places/{}", p.id), p.name.clone())),
+    );
+    crumbs.push(Link::new("", file.name.clone()));
+    let frame = visitor.frame(crumbs);
+    draw(&PlacePage {
+        frame: show::framed(frame, notice(&reader, query.as_deref()).await),
+        facts,
+        buttons,
+        may: May::of(&reader),
+        next: show::next_href(
+            &format!("/places/{id}"),
+            "after",
+            file.contents.next.as_ref(),
+        ),
+        file,
+    })
+}

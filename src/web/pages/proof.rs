@@ -1,0 +1,60 @@
+//! What the ledger proves and what not, its key, and its latest checkpoint.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::header;
+use axum::response::{IntoResponse as _, Response};
+
+use super::draw;
+use crate::app::ReadError;
+use crate::ledger::checkpoint;
+use crate::store::Reads as _;
+use crate::web::App;
+use crate::web::error::Failure;
+use crate::web::frame::{Frame, Link};
+use crate::web::session::Visitor;
+
+#[derive(Template)]
+#[template(path = "proof/proof.html")]
+struct ProofPage {
+    frame: Frame,
+    key: String,
+    origin: String,
+    latest: Option<(u64, String, String)>,
+}
+
+/// What is proven, by which key, over how many events.
+pub async fn page(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
+    let house = app.house();
+    let latest = match house.store.latest_checkpoint().await? {
+        None => None,
+        Some(row) => {
+            let signed = checkpoint::open(&row.note, &house.verifying)
+                .map_err(|e| ReadError::Corrupt(format!("the latest checkpoint: {e}")))?;
+            Some((signed.size, signed.root.to_string(), row.note))
+        }
+    };
+    draw(&ProofPage {
+        frame: visitor.frame(vec![Link::new("", "Proof")]),
+        key: house.verifying.to_string(),
+        origin: house.verifying.name().to_owned(),
+        latest,
+    })
+}
+
+/// The latest checkpoint, a signed note, as a file.
+pub async fn latest(State(app): State<App>, _: Visitor) -> Result<Response, Failure> {
+    let row = app.house().store.latest_checkpoint().await?;
+    let row = row.ok_or(ReadError::NotFound("checkpoint: the ledger is empty"))?;
+    Ok((
+        [
+            (header::CONTENT_TYPE, "text/plain; charset=utf-8".to_owned()),
+            (
+                header::CONTENT_DISPOSITION,
+                format!("attachment; filename=\"checkpoint-{}.txt\"", row.size),
+            ),
+        ],
+        row.note,
+    )
+        .into_response())
+}
