@@ -7,6 +7,7 @@
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use tokio::sync::{mpsc, oneshot};
@@ -66,7 +67,7 @@ impl From<StoreError> for RecordError {
 }
 
 /// What was recorded.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Recorded {
     /// The first event.
     pub seq: Seq,

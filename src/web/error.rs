@@ -4,12 +4,17 @@
 //! [`super::session::around`], which knows who is signed in. A refusal by a rule of custody normally never gets here: the
 //! form it came from shows it and keeps what was typed.
 
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
+use schemars::JsonSchema;
+use serde::Serialize;
 
+use crate::app::papers::PaperError;
 use crate::app::sign_in::SignInError;
+use crate::app::views::images::ImageError;
 use crate::app::{ReadError, RecordError};
 use crate::custody::Refusal;
+use crate::originals::OriginalsError;
 use crate::store::StoreError;
 
 /// Why a page cannot be shown, or an act was not done.
@@ -250,6 +255,116 @@ impl From<SignInError> for Failure {
             SignInError::Read(e) => e.into(),
         }
     }
+}
+
+impl From<PaperError> for Failure {
+    fn from(e: PaperError) -> Self {
+        match e {
+            PaperError::Read(e) => e.into(),
+            PaperError::Record(e) => e.into(),
+            PaperError::Report(e) => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "cannot-be-printed",
+                &format!("This cannot be printed: {e}."),
+                "Amend the text, or print another label.",
+            ),
+            e @ (PaperError::Kind { .. } | PaperError::Count(_)) => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "bad-value",
+                &format!("{e}."),
+                "Choose again.",
+            ),
+            e @ PaperError::Busy(_) => {
+                let mut failure = Self::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "busy",
+                    &format!("{e}."),
+                    "Print it again in a moment.",
+                );
+                failure.retry_after = Some(5);
+                failure
+            }
+            PaperError::Inner(why) => {
+                tracing::error!(%why, "a paper cannot be made");
+                Self::internal()
+            }
+        }
+    }
+}
+
+impl From<OriginalsError> for Failure {
+    fn from(e: OriginalsError) -> Self {
+        match e {
+            OriginalsError::Missing(_) | OriginalsError::Altered { .. } => {
+                tracing::error!(error = %e, "an original is missing or altered");
+                Self::new(
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "original-damaged",
+                    "The original of this photograph is missing or was altered on the server's disk.",
+                    "Tell whoever runs the server to run the verifier now.",
+                )
+            }
+            e => {
+                tracing::error!(error = %e, "an original cannot be kept or read");
+                Self::internal()
+            }
+        }
+    }
+}
+
+impl From<ImageError> for Failure {
+    fn from(e: ImageError) -> Self {
+        match e {
+            ImageError::Read(e) => e.into(),
+            ImageError::Original(e) => e.into(),
+        }
+    }
+}
+
+/// A problem detail (RFC 9457): how the interface for programs says what a page says in words.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Problem {
+    /// `/problems/CODE`: a name, not an address.
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// The code in words.
+    pub title: String,
+    /// The status of the answer.
+    pub status: u16,
+    /// What was refused and why, one sentence.
+    pub detail: String,
+    /// The stable code: a rule of custody, or one of this server's own.
+    pub code: String,
+    /// What to do next, one sentence.
+    pub next: String,
+    /// The field of the command that is meant, if one is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub field: Option<String>,
+}
+
+/// The problem detail of a failure.
+#[must_use]
+pub fn problem(failure: &Failure) -> Response {
+    let refusal = &failure.refusal;
+    let body = Problem {
+        kind: format!("/problems/{}", refusal.code),
+        title: crate::custody::rules::capital(&refusal.code.replace('-', " ")),
+        status: failure.status.as_u16(),
+        detail: refusal.sentence.clone(),
+        code: refusal.code.clone(),
+        next: refusal.next.clone(),
+        field: refusal.field.clone(),
+    };
+    let mut response = (failure.status, axum::Json(body)).into_response();
+    let headers = response.headers_mut();
+    headers.insert(
+        header::CONTENT_TYPE,
+        HeaderValue::from_static("application/problem+json"),
+    );
+    if let Some(seconds) = failure.retry_after {
+        headers.insert(header::RETRY_AFTER, seconds.into());
+    }
+    response
 }
 
 impl IntoResponse for Failure {

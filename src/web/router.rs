@@ -15,7 +15,7 @@ use tower_http::timeout::TimeoutLayer;
 
 use super::app::App;
 use super::error::Failure;
-use super::{assets, pages, session};
+use super::{api, assets, pages, session};
 use crate::people::Action;
 
 /// What a route needs.
@@ -150,6 +150,7 @@ pub fn router(app: App) -> Router {
     let still = assets_routes().merge(super::health::routes());
     still
         .merge(pages)
+        .merge(api::router(&app))
         .layer(
             ServiceBuilder::new()
                 .layer(CatchPanicLayer::custom(panicked))

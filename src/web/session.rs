@@ -139,7 +139,12 @@ pub fn csrf_of(app: &App, token: &str) -> String {
     hex::encode(app.house().keys.secret().mac("form", token.as_bytes()))
 }
 
-async fn visitor(app: &App, headers: &HeaderMap, path: String) -> Result<Option<Visitor>, Failure> {
+/// Whoever has the session of the cookie; none where there is no such session.
+pub(super) async fn visitor(
+    app: &App,
+    headers: &HeaderMap,
+    path: String,
+) -> Result<Option<Visitor>, Failure> {
     let Some(token) = cookie_of(headers) else {
         return Ok(None);
     };

@@ -388,7 +388,7 @@ async fn add(
 }
 
 /// The first bytes of an original.
-async fn head_of(app: &App, kept: &Kept) -> Result<Vec<u8>, Failure> {
+pub(in crate::web) async fn head_of(app: &App, kept: &Kept) -> Result<Vec<u8>, Failure> {
     let path = app.house().originals.path(kept.digest);
     let failed = |e: std::io::Error| {
         tracing::error!(error = %e, "an original that was just kept cannot be read");
