@@ -1,3 +1,4 @@
 mod acts;
+mod api;
 mod look;
 mod session;

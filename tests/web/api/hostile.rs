@@ -1,0 +1,167 @@
+//! What cannot be read, and what tries to break things.
+
+use axum::body::Body;
+use axum::http::header;
+use liftledger::web::api;
+use serde_json::json;
+
+use super::roles::filled;
+use super::server::{Answer, Server};
+
+async fn raw(server: &Server, path: &str, kind: &str, body: impl Into<Body>) -> Answer {
+    let request = server
+        .request(Some("runa"), "POST", path)
+        .header(header::CONTENT_TYPE, kind);
+    server.send(request.body(body.into()).unwrap()).await
+}
+
+pub async fn what_cannot_be_read_is_said(server: &Server) {
+    let commands = "/api/commands";
+    let json_kind = "application/json";
+    let send = |kind: &'static str, body: String| raw(server, commands, kind, body);
+    let answer = send(json_kind, "{\"command\": ".into()).await;
+    assert_eq!(answer.problem(400), "cannot-be-read");
+    let answer = send("text/plain", "{}".into()).await;
+    assert_eq!(answer.problem(415), "not-json");
+    let unknown = json!({"command": {"act": {"do": "burn"}}});
+    let answer = send(json_kind, unknown.to_string()).await;
+    assert_eq!(answer.problem(422), "bad-body");
+    assert!(answer.json()["detail"].as_str().unwrap().contains("burn"));
+    let extra = json!({"command": {"act": {"do": "open-case", "number": "1", "title": "2", "colour": "red"}}});
+    let answer = send(json_kind, extra.to_string()).await;
+    assert_eq!(answer.problem(422), "bad-body");
+    let long = json!({"command": {"late_reason": "x".repeat(300_000)}});
+    let answer = send(json_kind, long.to_string()).await;
+    assert_eq!(answer.problem(413), "too-large");
+    let deep = format!("{}{}", "[".repeat(100_000), "]".repeat(100_000));
+    let answer = send(json_kind, deep).await;
+    assert_eq!(answer.problem(400), "cannot-be-read");
+
+    let image = format!("/api/images?of=mark:{}&name=x", server.demo.marks["hatch"]);
+    let answer = raw(server, &image, "image/png", "not a picture").await;
+    assert_eq!(answer.problem(415), "not-a-picture");
+    let answer = raw(server, &image, "image/png", Body::empty()).await;
+    assert_eq!(answer.problem(400), "no-file");
+    let request = server
+        .request(Some("runa"), "POST", &image)
+        .header(header::CONTENT_LENGTH, "200000001");
+    let answer = server.send(request.body(Body::empty()).unwrap()).await;
+    assert_eq!(answer.problem(413), "too-large");
+
+    let get = |path: &'static str| server.get("runa", path);
+    assert_eq!(get("/api/nothing").await.problem(404), "not-found");
+    assert_eq!(get("/api").await.problem(404), "not-found");
+    assert_eq!(get("/api/cases/0").await.problem(404), "not-found");
+    assert_eq!(
+        get("/api/cases?limit=501").await.problem(400),
+        "cannot-be-read"
+    );
+    assert_eq!(
+        get("/api/cases?after=x").await.problem(400),
+        "cannot-be-read"
+    );
+    let answer = get("/api/commands").await;
+    assert_eq!(answer.problem(405), "no-such-method");
+    assert_eq!(answer.headers[header::ALLOW], "POST");
+}
+
+/// Every route with every hostile word in its path, its query and its body: a refusal, and never a failure.
+pub async fn nothing_breaks_the_server(server: &Server) {
+    let words = [
+        "",
+        "0",
+        "-1",
+        "18446744073709551615",
+        "9223372036854775808",
+        "99999999999999999999999999",
+        "%00",
+        "%ff%fe",
+        "..%2f..%2fetc",
+        "%27%20OR%201=1--",
+        "%22%3E%3Cb%3E",
+        "item:00000000-0000-0000-0000-000000000000",
+        "00000000-0000-0000-0000-000000000000",
+        "person:00000000-0000-7000-8000-000000000000",
+        // A place to go on from, made by hand: ["x","y"], [1,2], {}.
+        "WyJ4IiwieSJd",
+        "WzEsMl0",
+        "e30",
+        "%F0%9F%94%92",
+        "I0123456789A",
+    ];
+    let bodies = [
+        "",
+        "null",
+        "[]",
+        "{}",
+        "0",
+        "{\"command\":{}}",
+        "{\"command\":{\"act\":{\"do\":\"seal\"}}}",
+        "{\"command\":{\"id\":\"00000000-0000-0000-0000-000000000000\",\"act\":{\"do\":\"open-case\",\"number\":\"\\u0000\",\"title\":\"\"}}}",
+        "{\"command\":{\"claimed_at\":\"9999-12-31T23:59:60Z\",\"act\":{\"do\":\"open-case\",\"number\":\"a\",\"title\":\"b\"}}}",
+        "{\"command\":{\"claimed_at\":\"-262143-01-01T00:00:00Z\",\"act\":{\"do\":\"open-case\",\"number\":\"a\",\"title\":\"b\"}}}",
+        "{\"kind\":\"card\",\"size\":\"9x9\"}",
+        "{\"items\":[\"00000000-0000-0000-0000-000000000000\"]}",
+        "{\"paper\":\"a0\"}",
+        "\u{feff}{}",
+    ];
+    for route in api::all() {
+        let usual = filled(server, route.path);
+        let mut paths = vec![usual.clone()];
+        for word in words {
+            let query = format!(
+                "after={word}&limit={word}&q={word}&of={word}&name={word}&view={word}&from={word}&to={word}&active={word}\
+                 &marks_after={word}&id={word}&claimed_at={word}"
+            );
+            paths.push(format!("{usual}?{query}"));
+            // One at a time, so that the first to be refused does not hide the others.
+            for name in [
+                "after",
+                "limit",
+                "q",
+                "of",
+                "from",
+                "to",
+                "marks_after",
+                "items_after",
+            ] {
+                paths.push(format!("{usual}?from=1&{name}={word}"));
+            }
+            if let Some((head, _)) = route.path.split_once('{') {
+                let tail = route.path.split_once('}').map_or("", |(_, t)| t);
+                paths.push(format!("{head}{word}{tail}"));
+            }
+        }
+        for path in paths {
+            let method = route.method.to_uppercase();
+            let bodies: &[&str] = if method == "POST" && path == usual {
+                &bodies
+            } else {
+                &["{}"]
+            };
+            for body in bodies {
+                let who = if route.path.contains("proofs") {
+                    "eleni"
+                } else {
+                    "runa"
+                };
+                let request = server
+                    .request(Some(who), &method, &path)
+                    .header(header::CONTENT_TYPE, "application/json");
+                let Ok(request) = request.body(Body::from((*body).to_owned())) else {
+                    continue;
+                };
+                let answer = server.send(request).await;
+                let said = String::from_utf8_lossy(&answer.bytes).into_owned();
+                assert!(
+                    !answer.status.is_server_error(),
+                    "{method} {path} {body}: {} {said}",
+                    answer.status
+                );
+                if answer.status.is_client_error() {
+                    answer.problem(answer.status.as_u16());
+                }
+            }
+        }
+    }
+}

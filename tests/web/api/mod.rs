@@ -1,0 +1,26 @@
+//! The interface for programs, over the demo: its description, who may, the whole story, and what hostile senders get.
+
+mod describe;
+mod hostile;
+mod roles;
+pub mod server;
+mod story;
+
+use server::Server;
+
+/// One loading for all: drawing the demo's pictures takes most of the time.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_interface_for_programs() {
+    let server = Server::begin().await;
+    roles::nobody_is_let_in_without_a_token(&server).await;
+    roles::each_role_may_what_the_table_says(&server).await;
+    roles::a_token_makes_no_tokens(&server).await;
+    roles::a_cookie_needs_the_token_of_its_forms(&server).await;
+    roles::a_restricted_case_is_closed_and_its_reading_recorded(&server).await;
+    describe::every_answer_fits_its_schema(&server).await;
+    story::from_the_scene_to_court(&server).await;
+    story::a_command_is_carried_out_once(&server).await;
+    story::proofs_hold(&server).await;
+    hostile::what_cannot_be_read_is_said(&server).await;
+    hostile::nothing_breaks_the_server(&server).await;
+}
