@@ -760,6 +760,12 @@ impl<'a> Reader<'a> {
     async fn rows(&self, mut filter: DocFilter, part: &Part) -> Result<Page<DocRow>, ReadError> {
         let limit = part.limit();
         filter.after = part.cursor()?;
+        if let Some(cursor) = &filter.after
+            && filter.order == DocOrder::Number
+            && cursor.key.parse::<i64>().is_err()
+        {
+            return Err(ReadError::BadCursor);
+        }
         filter.limit = limit;
         let order = filter.order;
         let rows = self.house.store.list_docs(&filter).await?;

@@ -180,8 +180,14 @@ fn fits(document: &Value, schema: &Value, value: &Value, at: &str, wrong: &mut V
         return;
     }
     if let Some(to) = schema["$ref"].as_str() {
-        let schema = document.pointer(&to[1..]).unwrap();
-        fits(document, schema, value, at, wrong);
+        let referred = document.pointer(&to[1..]).unwrap();
+        // What is said beside the reference is no matter of what it refers to.
+        let mut rest = value.clone();
+        if let (Some(map), Some(beside)) = (rest.as_object_mut(), schema["properties"].as_object())
+        {
+            map.retain(|name, _| !beside.contains_key(name));
+        }
+        fits(document, referred, &rest, at, wrong);
     }
     for any in ["oneOf", "anyOf"] {
         let Some(choices) = schema[any].as_array() else {

@@ -33,7 +33,7 @@ pub async fn what_cannot_be_read_is_said(server: &Server) {
     let long = json!({"command": {"late_reason": "x".repeat(300_000)}});
     let answer = send(json_kind, long.to_string()).await;
     assert_eq!(answer.problem(413), "too-large");
-    let deep = format!("{}{}", "[".repeat(100_000), "]".repeat(100_000));
+    let deep = format!("{{\"command\":{{\"act\":{{\"x\":{}", "[".repeat(100_000));
     let answer = send(json_kind, deep).await;
     assert_eq!(answer.problem(400), "cannot-be-read");
 
