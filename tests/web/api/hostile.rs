@@ -108,7 +108,16 @@ pub async fn nothing_breaks_the_server(server: &Server) {
     for route in api::all() {
         let usual = filled(server, route.path);
         let mut paths = vec![usual.clone()];
+        let asks = route.method == "get" || route.path == "/api/images";
         for word in words {
+            if let Some((head, _)) = route.path.split_once('{') {
+                let tail = route.path.split_once('}').map_or("", |(_, t)| t);
+                paths.push(format!("{head}{word}{tail}"));
+            }
+            // A print takes its time, and looks at no query.
+            if !asks {
+                continue;
+            }
             let query = format!(
                 "after={word}&limit={word}&q={word}&of={word}&name={word}&view={word}&from={word}&to={word}&active={word}\
                  &marks_after={word}&id={word}&claimed_at={word}"
@@ -126,10 +135,6 @@ pub async fn nothing_breaks_the_server(server: &Server) {
                 "items_after",
             ] {
                 paths.push(format!("{usual}?from=1&{name}={word}"));
-            }
-            if let Some((head, _)) = route.path.split_once('{') {
-                let tail = route.path.split_once('}').map_or("", |(_, t)| t);
-                paths.push(format!("{head}{word}{tail}"));
             }
         }
         for path in paths {
