@@ -9,9 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::app::papers::PaperError;
 use crate::app::sign_in::SignInError;
-use crate::app::views::images::ImageError;
 use crate::app::{ReadError, RecordError};
 use crate::custody::Refusal;
 use crate::originals::OriginalsError;
@@ -257,41 +255,6 @@ impl From<SignInError> for Failure {
     }
 }
 
-impl From<PaperError> for Failure {
-    fn from(e: PaperError) -> Self {
-        match e {
-            PaperError::Read(e) => e.into(),
-            PaperError::Record(e) => e.into(),
-            PaperError::Report(e) => Self::new(
-                StatusCode::UNPROCESSABLE_ENTITY,
-                "cannot-be-printed",
-                &format!("This cannot be printed: {e}."),
-                "Amend the text, or print another label.",
-            ),
-            e @ (PaperError::Kind { .. } | PaperError::Count(_)) => Self::new(
-                StatusCode::UNPROCESSABLE_ENTITY,
-                "bad-value",
-                &format!("{e}."),
-                "Choose again.",
-            ),
-            e @ PaperError::Busy(_) => {
-                let mut failure = Self::new(
-                    StatusCode::SERVICE_UNAVAILABLE,
-                    "busy",
-                    &format!("{e}."),
-                    "Print it again in a moment.",
-                );
-                failure.retry_after = Some(5);
-                failure
-            }
-            PaperError::Inner(why) => {
-                tracing::error!(%why, "a paper cannot be made");
-                Self::internal()
-            }
-        }
-    }
-}
-
 impl From<OriginalsError> for Failure {
     fn from(e: OriginalsError) -> Self {
         match e {
@@ -308,15 +271,6 @@ impl From<OriginalsError> for Failure {
                 tracing::error!(error = %e, "an original cannot be kept or read");
                 Self::internal()
             }
-        }
-    }
-}
-
-impl From<ImageError> for Failure {
-    fn from(e: ImageError) -> Self {
-        match e {
-            ImageError::Read(e) => e.into(),
-            ImageError::Original(e) => e.into(),
         }
     }
 }

@@ -65,7 +65,10 @@ pub async fn list(
             },
             opened: words::minute(&c.opened_at, zone),
             restricted: c.restricted,
-            counts: format!("{} marks, {} items, {} packages", c.marks, c.items, c.packages),
+            counts: format!(
+                "{} marks, {} items, {} packages",
+                c.marks, c.items, c.packages
+            ),
         })
         .collect();
     let mut buttons = Vec::new();

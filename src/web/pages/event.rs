@@ -146,9 +146,10 @@ pub async fn page(
             subject,
         });
     }
-    let actor = h
-        .actor
-        .map_or_else(|| "the server itself".into(), |p| words::person_in(&state, p));
+    let actor = h.actor.map_or_else(
+        || "the server itself".into(),
+        |p| words::person_in(&state, p),
+    );
     let header = [
         ("Position in the ledger", h.seq.to_string()),
         ("Identifier", h.id.to_string()),

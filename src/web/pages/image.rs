@@ -52,7 +52,11 @@ fn plain(name: &str) -> String {
             }
         })
         .collect();
-    if out.is_empty() { "picture".into() } else { out }
+    if out.is_empty() {
+        "picture".into()
+    } else {
+        out
+    }
 }
 
 /// The original bytes of a picture of a mark or an item.
@@ -74,7 +78,11 @@ pub async fn original(
     show::noted(&reader, &case, "original bytes of a picture").await?;
     let (image, bytes) = image_bytes(&reader, digest, of).await?;
     let kind = SHOWN.iter().find(|t| **t == image.media_type);
-    let how = if kind.is_some() { "inline" } else { "attachment" };
+    let how = if kind.is_some() {
+        "inline"
+    } else {
+        "attachment"
+    };
     Ok((
         [
             (

@@ -81,23 +81,32 @@ fn picture(file: &ItemFile) -> Option<CardPicture> {
 fn drawn_card(file: &ItemFile) -> String {
     let on_card = is_card(file);
     let m = &file.mark;
-    let method = m
-        .developments
-        .last()
-        .map_or_else(|| file.recovery.medium_name.clone(), |d| {
-            format!("{}; {}", d.name, file.recovery.medium_name)
-        });
+    let method = m.developments.last().map_or_else(
+        || file.recovery.medium_name.clone(),
+        |d| format!("{}; {}", d.name, file.recovery.medium_name),
+    );
     let back = vec![
         ("Case".to_owned(), file.case.number.clone()),
         ("Place".to_owned(), m.scene_name.clone()),
-        ("Object".to_owned(), format!("{}, {}", m.object, m.exact_place)),
+        (
+            "Object".to_owned(),
+            format!("{}, {}", m.object, m.exact_place),
+        ),
         ("Method".to_owned(), method),
         ("Who".to_owned(), file.recovery.by_name.clone()),
         ("When".to_owned(), file.recovery.when.clone()),
     ];
-    let (width_mm, height_mm) = if on_card { (127.0, 76.2) } else { (300.0, 200.0) };
+    let (width_mm, height_mm) = if on_card {
+        (127.0, 76.2)
+    } else {
+        (300.0, 200.0)
+    };
     card::draw(&Card {
-        kind: if on_card { CardKind::Card } else { CardKind::Box },
+        kind: if on_card {
+            CardKind::Card
+        } else {
+            CardKind::Box
+        },
         width_mm,
         height_mm,
         black: file.recovery.card == "black",
@@ -162,7 +171,10 @@ fn facts(file: &ItemFile) -> Vec<(String, String)> {
     };
     let mut rows = vec![
         ("What", r.description.clone()),
-        ("Recovered as", format!("{} ({})", r.form_words, r.medium_name)),
+        (
+            "Recovered as",
+            format!("{} ({})", r.form_words, r.medium_name),
+        ),
         ("Lot", r.lot.clone()),
         ("Put on", r.started.clone()),
         ("Set", r.set.clone()),

@@ -211,7 +211,7 @@ pub async fn from_the_scene_to_court(server: &Server) {
     let wrong = server
         .post(tech, &format!("/api/packages/{package}/label"), &card)
         .await;
-    assert_eq!(wrong.problem(422), "bad-value");
+    assert_eq!(wrong.problem(422), "paper-refused");
     let mine = server
         .get(liaison, &format!("/api/items/{item}/report"))
         .await;
