@@ -1,10 +1,12 @@
 //! The application: from a command to events, and back to the state.
 
 pub mod boatyard;
+mod crash;
 mod demo;
 mod house;
 mod papers;
 mod record;
+pub mod served;
 mod stage;
 mod views;
 pub mod world;

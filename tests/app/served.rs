@@ -1,0 +1,157 @@
+//! The real server process on a data folder, and somebody who sends it forms without a browser.
+#![allow(dead_code)]
+
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, ChildStdout, Command, Stdio};
+use std::time::Duration;
+
+/// The server; killed when dropped.
+pub struct Server {
+    child: Child,
+    // Kept open: a server whose output nobody reads ends with an error.
+    output: BufReader<ChildStdout>,
+    pub address: String,
+}
+
+impl Server {
+    /// `liftledger serve` or `liftledger demo` over a folder, on a free port.
+    pub fn start(what: &str, data: &Path) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_liftledger"))
+            .args([what, "--listen", "127.0.0.1:0", "--data"])
+            .arg(data)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut output = BufReader::new(child.stdout.take().unwrap());
+        let mut line = String::new();
+        let address = loop {
+            line.clear();
+            assert_ne!(output.read_line(&mut line).unwrap(), 0, "no server");
+            if let Some((_, at)) = line.trim().rsplit_once("http://") {
+                break format!("http://{at}");
+            }
+        };
+        Self {
+            child,
+            output,
+            address,
+        }
+    }
+
+    /// SIGKILL: no handler runs, nothing is flushed.
+    pub fn kill(&mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// What a form was answered with.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Answer {
+    /// On the record, with the first event's number.
+    Done(u64),
+    /// Another status, and the rule's code where the page names one.
+    Refused(u16, String),
+    /// No answer: nobody knows yet whether it was carried out.
+    Lost,
+}
+
+/// A form, filled in.
+#[derive(Clone, Debug)]
+pub struct Sheet {
+    pub word: &'static str,
+    pub id: String,
+    pub fields: Vec<(&'static str, String)>,
+}
+
+/// A session.
+#[derive(Clone, Debug)]
+pub struct Visit {
+    agent: ureq::Agent,
+    pub cookie: String,
+    csrf: String,
+    password: String,
+}
+
+fn agent() -> ureq::Agent {
+    ureq::Agent::new_with_config(
+        ureq::Agent::config_builder()
+            .max_redirects(0)
+            .http_status_as_error(false)
+            .timeout_global(Some(Duration::from_secs(60)))
+            .build(),
+    )
+}
+
+/// What stands between two texts, the first time.
+pub fn between<'a>(text: &'a str, before: &str, after: &str) -> Option<&'a str> {
+    let (_, rest) = text.split_once(before)?;
+    rest.split_once(after).map(|(found, _)| found)
+}
+
+impl Visit {
+    /// Signs in; `page` is one with a form, for the token that forms carry.
+    pub fn begin(address: &str, user_name: &str, password: &str, page: &str) -> Self {
+        let agent = agent();
+        let answer = agent
+            .post(format!("{address}/sign-in"))
+            .send_form([("user_name", user_name), ("password", password)])
+            .unwrap();
+        let cookie = answer.headers()["set-cookie"].to_str().unwrap();
+        let cookie = cookie.split(';').next().unwrap().to_owned();
+        let mut page = agent
+            .get(format!("{address}{page}"))
+            .header("cookie", &cookie)
+            .call()
+            .unwrap();
+        let text = page.body_mut().read_to_string().unwrap();
+        let csrf = between(&text, "name=\"csrf\" value=\"", "\"").expect(&text);
+        Self {
+            agent,
+            csrf: csrf.to_owned(),
+            cookie,
+            password: password.to_owned(),
+        }
+    }
+
+    /// Sends a form with the password that signs it.
+    pub fn send(&self, address: &str, sheet: &Sheet) -> Answer {
+        let around = [
+            ("csrf", self.csrf.as_str()),
+            ("sent", "1"),
+            ("id", sheet.id.as_str()),
+            ("password", self.password.as_str()),
+        ];
+        let fields = sheet.fields.iter().map(|(n, v)| (*n, v.as_str()));
+        let sent = self
+            .agent
+            .post(format!("{address}/do/{}", sheet.word))
+            .header("cookie", &self.cookie)
+            .send_form(around.into_iter().chain(fields));
+        let Ok(mut answer) = sent else {
+            return Answer::Lost;
+        };
+        let status = answer.status().as_u16();
+        if status == 303 {
+            let to = answer.headers()["location"].to_str().unwrap();
+            let seq = to.rsplit_once("done=").unwrap().1;
+            return Answer::Done(seq.parse().unwrap());
+        }
+        // A body that breaks off tells as little as none.
+        let Ok(text) = answer.body_mut().read_to_string() else {
+            return Answer::Lost;
+        };
+        let code = between(&text, "<dt>Rule</dt><dd><code>", "<").unwrap_or(&text);
+        Answer::Refused(status, code.to_owned())
+    }
+}
