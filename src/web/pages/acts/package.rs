@@ -5,7 +5,7 @@ use serde_json::{Map, Value};
 
 use super::choices::{About, cautions_of, in_my_hands, seen};
 use super::{Sheet, case};
-use crate::app::views::keeping::keeping;
+use crate::app::views::keeping::{Keeping, RuleWords, keeping};
 use crate::app::views::words::{capital, listed};
 use crate::app::{Reader, Thing, knowledge};
 use crate::custody::State;
@@ -57,8 +57,8 @@ fn package_words(rules: &TradeRules, state: &State, package: &Package) -> String
     }
 }
 
-/// The containers, those that the rules allow for these things first.
-fn containers(rules: &TradeRules, things: &[state::Thing<'_>]) -> Vec<Choice> {
+/// The containers, those that the rules allow for these things first. Rules in `told` stand above the form in full.
+fn containers(rules: &TradeRules, things: &[state::Thing<'_>], told: &[RuleWords]) -> Vec<Choice> {
     let (mut allowed, mut forbidden) = (Vec::new(), Vec::new());
     for container in rules.containers() {
         let name = capital(&container.name);
@@ -67,13 +67,14 @@ fn containers(rules: &TradeRules, things: &[state::Thing<'_>]) -> Vec<Choice> {
             Ok(()) => allowed.push(
                 Choice::new(&container.id, format!("{name}: fits the rules")).within(ALLOWED),
             ),
-            Err(why) => forbidden.push(
-                Choice::new(
-                    &container.id,
-                    format!("{name}: {} (rule {})", why.sentence, why.rule),
-                )
-                .within(FORBIDDEN),
-            ),
+            Err(why) => {
+                let label = if told.iter().any(|r| r.rule == why.rule) {
+                    format!("{name}: against rule {}", why.rule)
+                } else {
+                    format!("{name}: {} (rule {})", why.sentence, why.rule)
+                };
+                forbidden.push(Choice::new(&container.id, label).within(FORBIDDEN));
+            }
         }
     }
     allowed.extend(forbidden);
@@ -113,6 +114,7 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
         .collect();
     let things: Vec<state::Thing<'_>> = goes_in.iter().filter_map(|p| around.thing(*p)).collect();
     let mut facts = vec![("Case".into(), format!("{}, {}", case.number, case.title))];
+    let mut told: Vec<RuleWords> = Vec::new();
     let intro = if things.is_empty() {
         "What you hold of this case is listed with what the rules ask for. A package that breaks a rule is refused, with the \
          reason."
@@ -120,15 +122,11 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
     } else {
         let needs = knowledge::joined(rules, &things);
         let asks = keeping(rules, &needs);
+        told.clone_from(&asks.packing);
         for rule in &asks.packing {
             facts.push((format!("Rule {}", rule.rule), rule.sentence.clone()));
         }
-        for text in &asks.labels {
-            facts.push(("On its label".into(), text.clone()));
-        }
-        for text in &asks.times {
-            facts.push(("Time".into(), text.clone()));
-        }
+        label_facts(&asks, &mut facts);
         for text in &asks.conflicts {
             facts.push(("Does not go together".into(), text.clone()));
         }
@@ -172,7 +170,7 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
             Input::new(
                 "container",
                 "Container",
-                Kind::One(containers(rules, &things)),
+                Kind::One(containers(rules, &things, &told)),
             ),
             Input::lines("note", "Note").optional(),
         ],
@@ -182,6 +180,16 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
         field: true,
         ..Sheet::default()
     })
+}
+
+/// What the label must carry, and times to keep.
+fn label_facts(asks: &Keeping, facts: &mut Vec<(String, String)>) {
+    if !asks.labels.is_empty() {
+        facts.push(("On its label".into(), listed(&asks.labels)));
+    }
+    if !asks.times.is_empty() {
+        facts.push(("Time".into(), asks.times.join(" ")));
+    }
 }
 
 fn subjects_things<'a>(state: &'a State, things: &[Thing]) -> Vec<state::Thing<'a>> {
@@ -215,6 +223,16 @@ async fn about(
     if let Thing::Package(package) = &about.thing {
         let name = container_name(&reader.house().rules, &package.container);
         sheet.facts.insert(2, ("Container".into(), name.to_owned()));
+        if package.contents.is_empty() {
+            sheet.facts.push(("In it".into(), "nothing".into()));
+        }
+        // The number is read off the package, so it is not shown here.
+        let seal = if about.is_sealed() {
+            "sealed"
+        } else {
+            "no seal on it"
+        };
+        sheet.facts.push(("Seal now".into(), seal.into()));
     }
     Ok((id, about, sheet))
 }
@@ -389,12 +407,7 @@ pub(super) async fn seal(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
         && let state::Thing::Package { contents, .. } = &thing
     {
         let asks = keeping(rules, &knowledge::joined(rules, contents));
-        for text in asks.labels {
-            sheet.facts.push(("On its label".into(), text));
-        }
-        for text in asks.times {
-            sheet.facts.push(("Time".into(), text));
-        }
+        label_facts(&asks, &mut sheet.facts);
     }
     sheet.intro = "A seal goes across every opening. Each number is used once; the same number is never given to another \
                    package."

@@ -170,16 +170,16 @@ pub(super) async fn store(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, F
         .as_ref()
         .and_then(|t| knowledge::needs(rules, t))
         .unwrap_or_default();
-    let asks: Vec<String> = keeping(rules, &needs)
-        .place
-        .into_iter()
-        .map(|r| r.sentence)
-        .collect();
+    let asks = keeping(rules, &needs).place;
     sheet.intro = if asks.is_empty() {
         "The keep rules ask for no particular place.".into()
     } else {
-        format!("The keep rules ask: {}", asks.join(" "))
+        "The keep rules that apply stand here; a place that one of them forbids names it.".into()
     };
+    sheet.facts.extend(
+        asks.into_iter()
+            .map(|r| (format!("Rule {}", r.rule), r.sentence)),
+    );
     let (mut allowed, mut forbidden) = (Vec::new(), Vec::new());
     for place in places(reader).await? {
         if Some(place.id) == at {
