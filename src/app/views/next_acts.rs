@@ -93,9 +93,9 @@ pub fn next_acts(viewer: &Viewer, state: &State, piece: Piece) -> Vec<NextAct> {
             Holder::Place { .. } => {
                 let why = || "It is on a shelf and you keep the storeroom.".to_owned();
                 if viewer.may(Action::Keep) {
-                    list.add("release", outermost, "Release", why());
-                    list.add("fetch", outermost, "Check out", why());
+                    list.add("release", outermost, "Check out", why());
                     list.add("store", outermost, "Move", why());
+                    list.add("fetch", outermost, "Take from its shelf", why());
                 }
             }
             Holder::Outside { name, organisation } => {
@@ -181,8 +181,11 @@ fn open_to(state: &State, piece: Piece) -> bool {
 }
 
 fn hand_on(list: &mut List<'_>, piece: Piece, why: &str) {
+    // Whoever keeps the storeroom puts things away first; everybody else hands them on.
+    if list.viewer.may(Action::Keep) {
+        list.add("store", piece, "Store", why.into());
+    }
     list.add("release", piece, "Release", why.into());
-    list.add("store", piece, "Store", why.into());
     list.add("hand-out", piece, "Hand to somebody outside", why.into());
 }
 

@@ -134,10 +134,11 @@ pub fn crumbs(case_href: String, case_number: &str, name: &str) -> Vec<Link> {
 #[must_use]
 pub fn with_next(notice: Option<Notice>, acts: &[NextAct]) -> Option<Notice> {
     notice.map(|mut n| {
-        n.next = acts
-            .iter()
-            .find(|a| a.first)
-            .map(|a| format!("{}. {}", a.label, a.why));
+        n.next = acts.iter().find(|a| a.first).map(|a| match a.act.as_str() {
+            // To take an offer back is possible, but nothing that has to be done.
+            "withdraw" => "the other person receives it or refuses it.".to_owned(),
+            _ => format!("{}. {}", a.label, a.why),
+        });
         n
     })
 }
