@@ -9,6 +9,8 @@ mod labels;
 mod ledger_labels;
 #[path = "outside/libraries.rs"]
 mod libraries;
+#[path = "outside/openapi.rs"]
+mod openapi;
 #[path = "outside/report.rs"]
 mod report;
 #[path = "reports/sample.rs"]
