@@ -1,6 +1,6 @@
 //! The interface for programs: everything that a page does, as JSON, described at `/api/openapi.json`.
 //!
-//! Reading order: the table of routes below, [`caller`] (who calls, asked by the table), [`body`] (what is sent), then one
+//! Reading order: the table of routes below, [`caller`] (who calls, asked by the table), `body` (what is sent), then one
 //! noun a file. [`openapi`] turns the same table into the description, so that neither can be ahead of the other.
 //!
 //! Every refusal is a problem detail of RFC 9457, made in [`super::error`]. Every success is 200: a command that was
