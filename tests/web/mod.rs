@@ -1,4 +1,5 @@
 mod acts;
 mod api;
 mod look;
+mod pages;
 mod session;

@@ -1,12 +1,15 @@
 //! The desks: what waits for whoever is signed in.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::extract::{RawQuery, State};
 use axum::response::Response;
 
 use super::acts::address;
 use super::{draw, notice, show};
-use crate::app::views::desk::{Desk, Line, Which, load};
+use crate::app::views::desk::{Desk, Group, Line, Which, load};
+use crate::ids::{CaseId, Subject};
 use crate::people::Action;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -25,12 +28,45 @@ struct DeskPage {
     as_of: String,
 }
 
-fn line(line: &Line) -> DeskLine {
+/// The one next act. A mark waits for a photograph or for its recovery.
+fn act(line: &Line, page: &str, records: bool) -> Link {
+    if let Some(act) = &line.next_act {
+        return Link::new(show::act_href(act), act.label.clone());
+    }
+    match (line.subject, line.badge.as_str()) {
+        (Subject::Mark(_), "not photographed") if records => {
+            Link::new(format!("{page}/photograph"), "Photograph it")
+        }
+        (Subject::Mark(id), "not recovered") if records => {
+            Link::new(format!("/do/recover?mark={id}"), "Recover it")
+        }
+        _ => Link::new(page, "Open the page"),
+    }
+}
+
+fn line(line: &Line, restricted: &BTreeSet<CaseId>, records: bool) -> DeskLine {
     let page = address(line.subject).unwrap_or_else(|| "/".into());
-    let act = match &line.next_act {
-        Some(act) => Link::new(show::act_href(act), act.label.clone()),
-        None => Link::new(page.clone(), "Open the page"),
-    };
+    let act = act(line, &page, records);
+    if restricted.contains(&line.case) {
+        // Of a restricted case a desk says the numbers; the pages say more, and put the reading on record.
+        let label = if line.name.contains(&line.case_number) {
+            line.name.clone()
+        } else {
+            format!("{}, {}", line.name, line.case_number)
+        };
+        let badge = if line.badge.is_empty() {
+            "restricted".to_owned()
+        } else {
+            format!("restricted, {}", line.badge)
+        };
+        return DeskLine {
+            what: Link::new(page, label),
+            place: String::new(),
+            why: "Its page says more, and puts the reading on the record.".into(),
+            badge: Some((badge, true)),
+            act,
+        };
+    }
     // Of a case the name already says its number.
     let label = if line.name.contains(&line.case_number) {
         format!("{}: {}", line.name, line.what)
@@ -50,8 +86,13 @@ fn line(line: &Line) -> DeskLine {
     }
 }
 
-fn block(desk: &Desk) -> DeskBlock {
-    let lines = |g: &crate::app::views::desk::Group| g.lines.iter().map(line).collect();
+fn block(desk: &Desk, restricted: &BTreeSet<CaseId>, records: bool) -> DeskBlock {
+    let lines = |g: &Group| {
+        g.lines
+            .iter()
+            .map(|l| line(l, restricted, records))
+            .collect()
+    };
     DeskBlock {
         now: lines(&desk.now),
         soon: lines(&desk.soon),
@@ -67,6 +108,16 @@ async fn page(
 ) -> Result<Response, Failure> {
     let reader = visitor.reader(app);
     let desk = load(&reader, which).await?;
+    let named: BTreeSet<CaseId> = [&desk.now, &desk.soon, &desk.later]
+        .into_iter()
+        .flat_map(|g| g.lines.iter().map(|l| l.case))
+        .collect();
+    let mut restricted = BTreeSet::new();
+    for id in named {
+        if reader.case(id).await?.restricted {
+            restricted.insert(id);
+        }
+    }
     let mut buttons = Vec::new();
     let viewer = reader.viewer();
     match which {
@@ -102,7 +153,7 @@ async fn page(
     draw(&DeskPage {
         frame: show::framed(frame, notice(&reader, query).await),
         field: which == Which::Field,
-        block: block(&desk),
+        block: block(&desk, &restricted, viewer.may(Action::RecordScene)),
         buttons,
         more,
         as_of: desk.as_of_words,

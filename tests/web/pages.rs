@@ -1,0 +1,694 @@
+//! Pages that show, from outside, by HTTP over the whole router: who may see them, what stands on them, and what they
+//! put on the record. All tests of this file share one demo.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::{Arc, OnceLock};
+
+use axum::Router;
+use axum::body::{Body, Bytes};
+use axum::http::{HeaderMap, Request, StatusCode, header};
+use chrono::Utc;
+use http_body_util::BodyExt as _;
+use liftledger::app::demo::{self, Demo};
+use liftledger::app::house::House;
+use liftledger::app::views::words::MIRRORED;
+use liftledger::app::{Part, Sent, Viewer};
+use liftledger::custody::person::AddPerson;
+use liftledger::custody::{Act, Command, Signed};
+use liftledger::ids::{CommandId, Digest, ItemId, PersonId, Subject};
+use liftledger::ledger::event::Source;
+use liftledger::people::{Action, Role, permission};
+use liftledger::store::Reads as _;
+use liftledger::web::router::{Need, ROUTES, UPLOAD_ROUTES};
+use liftledger::web::{App, router};
+use sha2::{Digest as _, Sha256};
+use tokio::runtime::Runtime;
+use tower::ServiceExt as _;
+
+struct World {
+    house: Arc<House>,
+    demo: Demo,
+    router: Router,
+}
+
+/// The writer of a house lives on the runtime that opened it, so all tests run on this one.
+fn runtime() -> &'static Runtime {
+    static RUNTIME: OnceLock<Runtime> = OnceLock::new();
+    RUNTIME.get_or_init(|| Runtime::new().unwrap())
+}
+
+fn world() -> &'static World {
+    static WORLD: OnceLock<World> = OnceLock::new();
+    WORLD.get_or_init(|| {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("pages-demo");
+        let _ = std::fs::remove_dir_all(&folder);
+        let (house, demo) = runtime().block_on(demo::begin(&folder)).unwrap();
+        let house = Arc::new(house);
+        let router = router(App::new(house.clone(), false));
+        World {
+            house,
+            demo,
+            router,
+        }
+    })
+}
+
+fn on<T>(work: impl Future<Output = T>) -> T {
+    let _ = world();
+    runtime().block_on(work)
+}
+
+/// An answer, read whole.
+struct Answer {
+    status: StatusCode,
+    headers: HeaderMap,
+    bytes: Bytes,
+}
+
+impl Answer {
+    fn header(&self, name: header::HeaderName) -> &str {
+        self.headers
+            .get(name)
+            .map_or("", |v| v.to_str().unwrap_or_default())
+    }
+
+    fn html(&self) -> String {
+        String::from_utf8_lossy(&self.bytes).into_owned()
+    }
+
+    fn says(&self, text: &str) -> bool {
+        self.html().contains(text)
+    }
+
+    /// Whether the permission table refused.
+    fn refused_by_role(&self) -> bool {
+        self.status == StatusCode::FORBIDDEN && self.says("Your role may not")
+    }
+}
+
+/// A browser with its session, and the token of its forms.
+#[derive(Clone, Default)]
+struct Browser {
+    cookie: String,
+    csrf: String,
+}
+
+impl Browser {
+    async fn send(&self, method: &str, path: &str, body: String) -> Answer {
+        let request = Request::builder()
+            .method(method)
+            .uri(path)
+            .header(header::COOKIE, &self.cookie)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(body))
+            .unwrap();
+        let response = world().router.clone().oneshot(request).await.unwrap();
+        let (status, headers) = (response.status(), response.headers().clone());
+        let bytes = response.into_body().collect().await.unwrap().to_bytes();
+        Answer {
+            status,
+            headers,
+            bytes,
+        }
+    }
+
+    async fn get(&self, path: &str) -> Answer {
+        self.send("GET", path, String::new()).await
+    }
+
+    async fn post(&self, path: &str, fields: &str) -> Answer {
+        let body = format!("csrf={}&{fields}", self.csrf);
+        self.send("POST", path, body).await
+    }
+
+    async fn of(user_name: &str, password: &str) -> Self {
+        let body = format!("user_name={user_name}&password={password}");
+        let answer = Self::default().send("POST", "/sign-in", body).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html());
+        let set = answer.header(header::SET_COOKIE);
+        let mut browser = Self {
+            cookie: set.split(';').next().unwrap().to_owned(),
+            csrf: String::new(),
+        };
+        let page = browser.get("/account").await;
+        assert_eq!(page.status, StatusCode::OK);
+        let html = page.html();
+        let (_, rest) = html.split_once("name=\"csrf\" value=\"").unwrap();
+        browser.csrf = rest.split_once('"').unwrap().0.to_owned();
+        browser
+    }
+}
+
+async fn signed_in(user_name: &str) -> Browser {
+    let sign_in = &world().demo.people[user_name].sign_in;
+    Browser::of(user_name, &sign_in.password).await
+}
+
+/// Somebody new, with these roles only.
+async fn newcomer(role: Role) -> Browser {
+    let w = world();
+    let user_name = format!("only-{}", role.title().replace(' ', "-"));
+    let secret = "slipway-lantern-oakum-caulk-77";
+    let id = CommandId::new();
+    let add = AddPerson {
+        user_name: user_name.clone(),
+        name: format!("Only {}", role.title()),
+        number: format!("Z-{}", role as u8),
+        roles: [role].into(),
+    };
+    let sent = Sent {
+        person: Some(w.demo.people["ivo"].id),
+        signed: Signed::Session,
+        source: Source::Desk,
+        command: Command {
+            id,
+            claimed_at: None,
+            late_reason: None,
+            act: Act::AddPerson(add),
+        },
+    };
+    w.house.recorder.record(sent).await.unwrap();
+    let person = w.house.person(PersonId(id.0)).await.unwrap().unwrap();
+    w.house
+        .set_password(&person, secret, Utc::now())
+        .await
+        .unwrap();
+    Browser::of(&user_name, secret).await
+}
+
+async fn count(subject: Subject) -> u64 {
+    let store = &world().house.store;
+    store.subject_count(&subject.to_string()).await.unwrap()
+}
+
+async fn size() -> u64 {
+    world().house.store.head().await.unwrap().size
+}
+
+/// The kind and fields of a subject's last event.
+async fn last(subject: Subject) -> (String, serde_json::Value) {
+    let viewer = Viewer::operator();
+    let reader = world().house.reader(&viewer);
+    let past = reader.history(subject).await.unwrap().pop().unwrap();
+    (
+        past.event.header.kind.clone(),
+        serde_json::to_value(&past.event.fields).unwrap(),
+    )
+}
+
+/// A page of this server: one heading, nothing inline, nothing from elsewhere, no identifier twice, every link to a row
+/// of the page leads to one.
+fn is_a_page(path: &str, answer: &Answer) {
+    assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.html());
+    let html = answer.html();
+    assert_eq!(html.matches("<h1").count(), 1, "{path}");
+    for forbidden in [" style=", "<style", " onclick=", "javascript:"] {
+        assert!(!html.contains(forbidden), "{path} has {forbidden}");
+    }
+    assert!(!html.contains("src=\"http") && !html.contains("href=\"http"));
+    let mut ids = BTreeSet::new();
+    for part in html.split(" id=\"").skip(1) {
+        let id = part.split('"').next().unwrap();
+        assert!(ids.insert(id.to_owned()), "{path} has the id {id} twice");
+    }
+    for part in html.split("href=\"#").skip(1) {
+        let id = part.split('"').next().unwrap();
+        assert!(ids.contains(id), "{path} has no {id}");
+    }
+}
+
+const NOBODY: &str = "00000000-0000-7000-8000-000000000000";
+
+/// A route's path with something in it, of which there is nothing.
+fn filled(path: &str) -> String {
+    let digest = "0".repeat(64);
+    path.replace("{id}", NOBODY)
+        .replace("{seq}", "999999999")
+        .replace("{digest}", &digest)
+        .replace("{act}", "receive")
+        .split('/')
+        .map(|part| if part.starts_with('{') { "x" } else { part })
+        .collect::<Vec<_>>()
+        .join("/")
+}
+
+#[test]
+fn each_route_asks_the_permission_table() {
+    on(async {
+        let roles = [
+            Role::Administrator,
+            Role::Technician,
+            Role::Custodian,
+            Role::Examiner,
+            Role::CourtLiaison,
+            Role::Supervisor,
+            Role::Auditor,
+        ];
+        let everybody = Browser::default();
+        for role in roles {
+            let browser = newcomer(role).await;
+            let mut left = None;
+            for route in ROUTES.iter().chain(UPLOAD_ROUTES) {
+                if route.path == "/sign-out" {
+                    left = Some(route);
+                    continue;
+                }
+                let path = filled(route.path);
+                let send = |who: Browser| {
+                    let path = path.clone();
+                    async move {
+                        match route.method {
+                            "get" => who.get(&path).await,
+                            _ => who.post(&path, "").await,
+                        }
+                    }
+                };
+                let stranger = send(everybody.clone()).await;
+                if route.need == Need::Anybody {
+                    assert_ne!(stranger.status, StatusCode::SEE_OTHER, "{path}");
+                } else {
+                    assert_eq!(stranger.status, StatusCode::SEE_OTHER, "{path}");
+                    let to = stranger.header(header::LOCATION);
+                    assert!(to.starts_with("/sign-in"), "{path} leads to {to}");
+                }
+                let Need::May(action) = route.need else {
+                    continue;
+                };
+                let answer = send(browser.clone()).await;
+                assert_eq!(
+                    answer.refused_by_role(),
+                    !permission::allows(&[role], action),
+                    "{} {path} by {}: {}",
+                    route.method,
+                    role.title(),
+                    answer.status
+                );
+            }
+            // The forms of acts are one route, and each asks by its own line of the table.
+            for (word, action, _) in Act::TABLE {
+                for answer in [
+                    browser.get(&format!("/do/{word}")).await,
+                    browser.post(&format!("/do/{word}"), "").await,
+                ] {
+                    assert_eq!(
+                        answer.refused_by_role(),
+                        !permission::allows(&[role], *action),
+                        "{word} by {}: {}",
+                        role.title(),
+                        answer.status
+                    );
+                }
+            }
+            // Signing out comes last.
+            assert!(left.is_some());
+            assert_eq!(
+                browser.post("/sign-out", "").await.status,
+                StatusCode::SEE_OTHER
+            );
+            assert_eq!(browser.get("/cases").await.status, StatusCode::SEE_OTHER);
+        }
+    });
+}
+
+#[test]
+fn everybody_has_their_desks_and_nobody_elses() {
+    on(async {
+        let desks = [
+            ("/desk/field", vec!["runa", "tomasz"]),
+            ("/desk/storeroom", vec!["nour"]),
+            ("/desk/examiner", vec!["soren"]),
+            ("/desk/court", vec!["eleni", "milena"]),
+        ];
+        for user in ["runa", "tomasz", "nour", "soren", "eleni", "milena"] {
+            let browser = signed_in(user).await;
+            let home = browser.get("/").await;
+            let to = home.header(header::LOCATION).to_owned();
+            for (desk, of) in &desks {
+                let answer = browser.get(desk).await;
+                if of.contains(&user) {
+                    is_a_page(desk, &answer);
+                    assert_eq!(to, *desk);
+                } else {
+                    assert_eq!(answer.status, StatusCode::NOT_FOUND, "{desk} of {user}");
+                }
+            }
+        }
+        // What waits is there with its act.
+        let storeroom = signed_in("nour").await.get("/desk/storeroom").await;
+        assert!(storeroom.says("/do/receive?piece=package:"));
+        let field = signed_in("runa").await.get("/desk/field").await;
+        assert!(field.says("/do/recover?mark=") && field.says("Withdraw the offer"));
+    });
+}
+
+#[test]
+fn every_page_of_the_story_can_be_drawn() {
+    on(async {
+        let w = world();
+        // A technician who is assigned to both cases.
+        let browser = signed_in("tomasz").await;
+        let mut paths: Vec<String> = vec!["/cases".into(), "/places".into()];
+        paths.extend(w.demo.cases.values().map(|id| format!("/cases/{id}")));
+        paths.extend(w.demo.marks.values().map(|id| format!("/marks/{id}")));
+        paths.extend(w.demo.items.values().map(|id| format!("/items/{id}")));
+        paths.extend(w.demo.packages.values().map(|id| format!("/packages/{id}")));
+        paths.extend(w.demo.places.values().map(|id| format!("/places/{id}")));
+        // One event of each kind, and the first and the last of all.
+        let mut kinds = BTreeSet::new();
+        let viewer = Viewer::operator();
+        let reader = w.house.reader(&viewer);
+        let end = size().await;
+        for seq in 1..=end {
+            let event = reader.event(seq).await.unwrap();
+            if kinds.insert(event.header.kind.clone()) || seq == end {
+                paths.push(format!("/events/{seq}"));
+            }
+        }
+        assert!(kinds.len() > 15 && paths.len() > 90);
+        for path in paths {
+            let answer = browser.get(&path).await;
+            is_a_page(&path, &answer);
+            if path.starts_with("/events/") {
+                assert!(
+                    answer.says("is in the tree of the latest checkpoint"),
+                    "{path}"
+                );
+            }
+        }
+    });
+}
+
+#[test]
+fn the_page_of_an_item_answers_what_is_asked() {
+    on(async {
+        let w = world();
+        let viewer = Viewer::operator();
+        let reader = w.house.reader(&viewer);
+        let browser = signed_in("nour").await;
+        let mut reversed = 0;
+        for id in w.demo.items.values() {
+            let item = reader.item(*id).await.unwrap();
+            if item.case != w.demo.cases["boatyard"] {
+                continue;
+            }
+            let answer = browser.get(&format!("/items/{id}")).await;
+            let is = item.recovered.reads == "reversed";
+            assert_eq!(answer.says(MIRRORED), is, "item {}", item.number);
+            reversed += usize::from(is);
+            let events = count(Subject::Item(*id)).await;
+            assert!(answer.says("<svg class=\"across") && answer.says("id=\"row-1\""));
+            let rows = answer.html().matches("<tr id=\"row-").count() as u64;
+            // Its own events are all there; those of packages around it come on top.
+            assert!(rows >= events, "item {}: {rows} of {events}", item.number);
+            assert!(answer.says(&item.code.grouped()) && answer.says("Where it is"));
+            for image in &item.images {
+                assert!(answer.says(&image.digest.to_string()));
+            }
+        }
+        assert!(reversed >= 3);
+        // Source beside the rule, caution beside the step, timer or set time where the medium sets.
+        let cast = w.demo.items.values();
+        let mut set = 0;
+        for id in cast {
+            let item = reader.item(*id).await.unwrap();
+            let sets = w
+                .house
+                .rules
+                .medium(&item.recovered.medium)
+                .unwrap()
+                .set
+                .is_some();
+            if sets && item.case == w.demo.cases["boatyard"] {
+                let answer = browser.get(&format!("/items/{id}")).await;
+                assert_eq!(
+                    answer.says("class=\"timer\""),
+                    item.recovered.set_at.is_none()
+                );
+                assert_eq!(answer.says("Set time: "), item.recovered.set_at.is_some());
+                set += 1;
+            }
+        }
+        assert!(set > 0);
+    });
+}
+
+/// An item of the restricted case, and one of the open one.
+async fn an_item_of(case: &str) -> ItemId {
+    let viewer = Viewer::operator();
+    let reader = world().house.reader(&viewer);
+    let case = world().demo.cases[case];
+    let page = reader.items_of(case, &Part::default()).await.unwrap();
+    page.rows[0].id
+}
+
+#[test]
+fn a_restricted_case_is_shut_and_its_readings_are_recorded() {
+    on(async {
+        let w = world();
+        let case = w.demo.cases["outboard"];
+        let viewer = Viewer::operator();
+        let reader = w.house.reader(&viewer);
+        let record = reader.case(case).await.unwrap();
+        let item = reader.item(an_item_of("outboard").await).await.unwrap();
+        let first = reader.history(Subject::Item(item.id)).await.unwrap();
+        let mut paths = vec![
+            format!("/cases/{case}"),
+            format!("/items/{}", item.id),
+            format!("/marks/{}", item.mark),
+            format!("/events/{}", first[0].event.header.seq),
+        ];
+        let packages = reader.packages_of(case, &Part::default()).await.unwrap();
+        paths.extend(packages.rows.iter().map(|p| format!("/packages/{}", p.id)));
+        let mark = reader.mark(item.mark).await.unwrap();
+        let (of, image) = item
+            .images
+            .first()
+            .map(|i| (Subject::Item(item.id), i))
+            .or(mark.images.first().map(|i| (Subject::Mark(mark.id), i)))
+            .unwrap();
+        paths.push(format!("/images/{}?of={of}", image.digest));
+        let (stranger, assigned) = (signed_in("runa").await, signed_in("nour").await);
+        for path in &paths {
+            let before = count(Subject::Case(case)).await;
+            let answer = stranger.get(path).await;
+            assert_eq!(answer.status, StatusCode::FORBIDDEN, "{path}");
+            assert!(!answer.says(&record.title), "{path}");
+            assert_eq!(count(Subject::Case(case)).await, before, "{path}");
+            assert_eq!(assigned.get(path).await.status, StatusCode::OK, "{path}");
+            let (kind, fields) = last(Subject::Case(case)).await;
+            assert_eq!(kind, "case.read", "{path}");
+            assert!(!fields["what"].as_str().unwrap().is_empty());
+        }
+        // Neither the list nor the desks nor the search field tell it to a stranger.
+        for path in ["/cases", "/desk/field", "/find?q=outboard+parts"] {
+            let answer = stranger.get(path).await;
+            assert!(
+                !answer.says(&record.title) && !answer.says(&record.number),
+                "{path}"
+            );
+        }
+        // The assigned see its number there, and no more.
+        let list = assigned.get("/cases").await;
+        assert!(list.says(&record.number) && !list.says(&record.title));
+    });
+}
+
+#[test]
+fn a_print_is_on_the_record_before_it_is_handed_out() {
+    on(async {
+        let w = world();
+        let item = an_item_of("boatyard").await;
+        let package = w
+            .house
+            .reader(&Viewer::operator())
+            .item(item)
+            .await
+            .unwrap();
+        let package = package.custody.inside.unwrap();
+        let place = *w.demo.places.values().next().unwrap();
+        let case = w.demo.cases["boatyard"];
+        let browser = signed_in("nour").await;
+        for (path, fields, subject, kind) in [
+            (
+                format!("/items/{item}/label"),
+                "kind=card&size=4x6",
+                Subject::Item(item),
+                "paper.label-printed",
+            ),
+            (
+                format!("/packages/{package}/label"),
+                "kind=envelope",
+                Subject::Package(package),
+                "paper.label-printed",
+            ),
+            (
+                format!("/places/{place}/label"),
+                "",
+                Subject::Place(place),
+                "paper.label-printed",
+            ),
+            (
+                format!("/items/{item}/report"),
+                "",
+                Subject::Item(item),
+                "paper.report-printed",
+            ),
+            (
+                format!("/packages/{package}/report"),
+                "",
+                Subject::Package(package),
+                "paper.report-printed",
+            ),
+        ] {
+            let before = count(subject).await;
+            // Without the form's token nothing is printed.
+            let forged = browser.send("POST", &path, fields.to_owned()).await;
+            assert_eq!(forged.status, StatusCode::FORBIDDEN, "{path}");
+            assert_eq!(count(subject).await, before, "{path}");
+            let answer = browser.post(&path, fields).await;
+            assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.html());
+            assert_eq!(answer.header(header::CONTENT_TYPE), "application/pdf");
+            assert!(
+                answer
+                    .header(header::CONTENT_DISPOSITION)
+                    .starts_with("inline; filename=\"")
+            );
+            assert!(answer.bytes.starts_with(b"%PDF"));
+            let (last_kind, fields) = last(subject).await;
+            assert_eq!(last_kind, kind, "{path}");
+            let digest = Digest(Sha256::digest(&answer.bytes).into());
+            assert_eq!(fields["digest"], digest.to_string(), "{path}");
+            assert_eq!(count(subject).await, before + 1, "{path}");
+        }
+        let sheet = browser
+            .post(
+                &format!("/cases/{case}/labels"),
+                &format!("size=3x5&item={item}"),
+            )
+            .await;
+        assert!(sheet.status == StatusCode::OK && sheet.bytes.starts_with(b"%PDF"));
+        // What there is not is refused and not recorded.
+        let before = size().await;
+        for fields in ["kind=place", "kind=card&size=9x9", "kind=poster", ""] {
+            let answer = browser.post(&format!("/items/{item}/label"), fields).await;
+            assert!(
+                answer.status.is_client_error(),
+                "{fields}: {}",
+                answer.status
+            );
+        }
+        assert_eq!(size().await, before);
+    });
+}
+
+#[test]
+fn originals_come_as_they_were_kept() {
+    on(async {
+        let viewer = Viewer::operator();
+        let reader = world().house.reader(&viewer);
+        let id = an_item_of("boatyard").await;
+        let item = reader.item(id).await.unwrap();
+        let image = &item.images[0];
+        let browser = signed_in("eleni").await;
+        let answer = browser
+            .get(&format!("/images/{}?of=item:{id}", image.digest))
+            .await;
+        assert_eq!(answer.status, StatusCode::OK);
+        assert_eq!(answer.header(header::CONTENT_TYPE), image.media_type);
+        assert_eq!(answer.header(header::X_CONTENT_TYPE_OPTIONS), "nosniff");
+        let policy = answer.header(header::CONTENT_SECURITY_POLICY);
+        assert!(policy.contains("sandbox"), "{policy}");
+        assert_eq!(Sha256::digest(&answer.bytes)[..], image.digest.0[..]);
+        // Not under another thing's name, and not without one.
+        let other = world().demo.items.values().find(|i| **i != id).unwrap();
+        for of in [format!("item:{other}"), format!("case:{}", item.case)] {
+            let answer = browser
+                .get(&format!("/images/{}?of={of}", image.digest))
+                .await;
+            assert!(answer.status.is_client_error(), "{of}");
+        }
+    });
+}
+
+#[test]
+fn finding_goes_there_or_says_that_there_is_nothing() {
+    on(async {
+        let browser = signed_in("nour").await;
+        let id = an_item_of("boatyard").await;
+        let viewer = Viewer::operator();
+        let reader = world().house.reader(&viewer);
+        let item = reader.item(id).await.unwrap();
+        let case = reader.case(item.case).await.unwrap();
+        for (q, to) in [
+            (item.code.as_str().to_owned(), format!("/items/{id}")),
+            (case.number.clone(), format!("/cases/{}", case.id)),
+            (
+                format!("{}/{}", case.number, item.number),
+                format!("/items/{id}"),
+            ),
+        ] {
+            let answer = browser.get(&format!("/find?q={q}")).await;
+            assert_eq!(answer.status, StatusCode::SEE_OTHER, "{q}");
+            assert_eq!(answer.header(header::LOCATION), to, "{q}");
+        }
+        let several = browser.get("/find?q=trailer").await;
+        is_a_page("/find", &several);
+        assert!(several.html().matches("/marks/").count() >= 2);
+        let none = browser.get("/find?q=%3Cscript%3E").await;
+        is_a_page("/find", &none);
+        assert!(none.says("Nothing that you may see") && !none.says("<script>"));
+        is_a_page("/find", &browser.get("/find").await);
+    });
+}
+
+#[test]
+fn the_proof_page_gives_key_and_checkpoint() {
+    on(async {
+        let w = world();
+        let browser = signed_in("eleni").await;
+        let page = browser.get("/proof").await;
+        is_a_page("/proof", &page);
+        // A plus sign may be written as a character reference.
+        let key = w.house.verifying.to_string();
+        let origin = key.split('+').next().unwrap();
+        assert!(page.says(origin) && page.says("liftledger verify --folder"));
+        let file = browser.get("/proof/checkpoint").await;
+        assert!(
+            file.header(header::CONTENT_DISPOSITION)
+                .starts_with("attachment")
+        );
+        let note = file.html();
+        let signed = liftledger::ledger::checkpoint::open(&note, &w.house.verifying).unwrap();
+        assert!(signed.size > 100 && signed.size <= size().await);
+    });
+}
+
+#[test]
+fn what_was_just_done_is_said_to_who_did_it() {
+    on(async {
+        let id = an_item_of("boatyard").await;
+        let viewer = Viewer::operator();
+        let reader = world().house.reader(&viewer);
+        let past = reader.history(Subject::Item(id)).await.unwrap();
+        let mine = past
+            .iter()
+            .find(|p| p.event.header.kind == "item.recovered")
+            .unwrap();
+        let actor = mine.event.header.actor;
+        let seq = mine.event.header.seq;
+        let path = format!("/items/{id}?done={seq}");
+        for (name, person) in &world().demo.people {
+            if !person
+                .roles
+                .iter()
+                .any(|r| permission::allows([r], Action::ReadEvidence))
+            {
+                continue;
+            }
+            let answer = signed_in(name).await.get(&path).await;
+            let said = answer.says(&format!("event {seq}."));
+            assert_eq!(said, Some(person.id) == actor, "{name}");
+        }
+    });
+}
