@@ -9,7 +9,9 @@ use axum::response::{IntoResponse, Redirect, Response};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::app::papers::PaperError;
 use crate::app::sign_in::SignInError;
+use crate::app::views::images::ImageError;
 use crate::app::{ReadError, RecordError};
 use crate::custody::Refusal;
 use crate::originals::OriginalsError;
@@ -210,6 +212,53 @@ impl From<ReadError> for Failure {
 impl From<StoreError> for Failure {
     fn from(e: StoreError) -> Self {
         ReadError::from(e).into()
+    }
+}
+
+impl From<PaperError> for Failure {
+    fn from(e: PaperError) -> Self {
+        let said = e.to_string();
+        match e {
+            PaperError::Read(e) => e.into(),
+            PaperError::Record(e) => e.into(),
+            PaperError::Report(_) | PaperError::Kind { .. } | PaperError::Count(_) => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "paper-refused",
+                &format!("The paper was not printed: {said}."),
+                "Go back and choose another one.",
+            ),
+            PaperError::Busy(_) => {
+                let mut failure = Self::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "paper-busy",
+                    &format!("The paper was not printed: {said}."),
+                    "Print it again in a moment.",
+                );
+                failure.retry_after = Some(5);
+                failure
+            }
+            PaperError::Inner(why) => {
+                tracing::error!(%why, "a paper cannot be made");
+                Self::internal()
+            }
+        }
+    }
+}
+
+impl From<ImageError> for Failure {
+    fn from(e: ImageError) -> Self {
+        match e {
+            ImageError::Read(e) => e.into(),
+            ImageError::Original(e) => {
+                tracing::error!(error = %e, "an original cannot be given");
+                Self::new(
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "original-damaged",
+                    "The original bytes of this picture are missing or altered.",
+                    "Tell whoever runs the server to run the verifier now; the record of the picture still stands.",
+                )
+            }
+        }
     }
 }
 

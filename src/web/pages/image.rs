@@ -6,7 +6,7 @@ use axum::response::{IntoResponse as _, Response};
 
 use super::show;
 use crate::app::ReadError;
-use crate::app::views::images::{ImageError, image_bytes};
+use crate::app::views::images::image_bytes;
 use crate::ids::{Digest, Subject};
 use crate::web::App;
 use crate::web::error::Failure;
@@ -21,23 +21,6 @@ const SHOWN: [&str; 5] = [
     "image/webp",
     "image/gif",
 ];
-
-impl From<ImageError> for Failure {
-    fn from(e: ImageError) -> Self {
-        match e {
-            ImageError::Read(e) => e.into(),
-            ImageError::Original(e) => {
-                tracing::error!(error = %e, "an original cannot be given");
-                Self::new(
-                    axum::http::StatusCode::INTERNAL_SERVER_ERROR,
-                    "original-damaged",
-                    "The original bytes of this picture are missing or altered.",
-                    "Tell whoever runs the server to run the verifier now; the record of the picture still stands.",
-                )
-            }
-        }
-    }
-}
 
 /// A name that every system can keep, in quotes.
 fn plain(name: &str) -> String {

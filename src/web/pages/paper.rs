@@ -1,12 +1,12 @@
 //! Papers: labels and custody reports, each recorded before it is handed out.
 
 use axum::extract::{Path, State};
-use axum::http::{StatusCode, header};
+use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
 
 use super::show;
 use crate::app::papers::label::{self, LabelKind};
-use crate::app::papers::{By, Layout, PaperError, Printed, report};
+use crate::app::papers::{By, Layout, Printed, report};
 use crate::app::{ReadError, Reader};
 use crate::ids::{CaseId, ItemId, PackageId, PlaceId, Subject};
 use crate::reports::paper::Card;
@@ -14,36 +14,6 @@ use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::Typed;
 use crate::web::session::Posted;
-
-impl From<PaperError> for Failure {
-    fn from(e: PaperError) -> Self {
-        let said = e.to_string();
-        match e {
-            PaperError::Read(e) => e.into(),
-            PaperError::Record(e) => e.into(),
-            PaperError::Report(_) | PaperError::Kind { .. } | PaperError::Count(_) => Self::new(
-                StatusCode::UNPROCESSABLE_ENTITY,
-                "paper-refused",
-                &format!("The paper was not printed: {said}."),
-                "Go back and choose another one.",
-            ),
-            PaperError::Busy(_) => {
-                let mut failure = Self::new(
-                    StatusCode::SERVICE_UNAVAILABLE,
-                    "paper-busy",
-                    &format!("The paper was not printed: {said}."),
-                    "Print it again in a moment.",
-                );
-                failure.retry_after = Some(5);
-                failure
-            }
-            PaperError::Inner(why) => {
-                tracing::error!(%why, "a paper cannot be made");
-                Self::internal()
-            }
-        }
-    }
-}
 
 fn handed_out(printed: Printed) -> Response {
     (
