@@ -1,6 +1,6 @@
 //! Pages and the interface for programs.
 //!
-//! Reading order: [`router`] (all routes), [`session`] (around every page), [`form`] and [`pages::act`] (from a form to a
+//! Reading order: [`mod@router`] (all routes), [`session`] (around every page), [`form`] and [`pages::act`] (from a form to a
 //! command), then the pages, one noun each. The interface for programs is [`api`].
 
 pub mod api;
