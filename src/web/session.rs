@@ -101,6 +101,7 @@ pub fn desks(viewer: &Viewer) -> Vec<Link> {
         "Court desk",
     );
     desk(&[Role::Administrator], "/people", "People");
+    desk(&[Role::Administrator], "/agency", "Agency");
     if viewer.may(Action::ReadEvidence) {
         out.push(Link::new("/cases", "Cases"));
     }

@@ -8,7 +8,7 @@ use axum::http::{StatusCode, request::Parts};
 use serde::de::DeserializeOwned;
 
 use crate::app::Part;
-use crate::store::LIST_MAX;
+use crate::app::proofs::LIST_MAX;
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::Typed;

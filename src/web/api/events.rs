@@ -13,7 +13,6 @@ use crate::app::reader::opened;
 use crate::ids::{Digest, Subject};
 use crate::ledger::event::{Event, Header};
 use crate::ledger::payload::Fields;
-use crate::store::Reads as _;
 use crate::web::App;
 use crate::web::error::Failure;
 
@@ -69,8 +68,7 @@ pub struct History {
 /// The events of a subject that the caller may see: whoever calls this has asked.
 pub async fn of(app: &App, subject: Subject, since: (u64, u32)) -> Result<History, Failure> {
     let (after, limit) = since;
-    let store = &app.house().store;
-    let part = store.events_of(&subject.to_string(), after, limit).await?;
+    let part = app.house().events_of(subject, after, limit).await?;
     let next = part
         .last()
         .filter(|_| part.len() >= limit as usize)

@@ -11,9 +11,9 @@ use serde::Serialize;
 
 use super::body::{Asked, Id};
 use crate::app::ReadError;
+use crate::app::proofs::CheckpointRow;
 use crate::ids::Digest;
 use crate::ledger::merkle::{self, Coordinates};
-use crate::store::{CheckpointRow, Reads as _};
 use crate::web::App;
 use crate::web::error::Failure;
 
@@ -48,7 +48,7 @@ pub struct Consistency {
 }
 
 async fn latest(app: &App) -> Result<CheckpointRow, Failure> {
-    let row = app.house().store.latest_checkpoint().await?;
+    let row = app.house().latest_checkpoint().await?;
     Ok(row.ok_or(ReadError::NotFound("checkpoint: the ledger is empty"))?)
 }
 
@@ -65,7 +65,7 @@ impl Nodes {
     async fn load(app: &App, at: impl IntoIterator<Item = Coordinates>) -> Result<Self, Failure> {
         let at: Vec<(u32, u64)> = at.into_iter().map(|(l, i)| (u32::from(l), i)).collect();
         let mut out = HashMap::new();
-        for row in app.house().store.nodes(&at).await? {
+        for row in app.house().tree_nodes(&at).await? {
             let level = u8::try_from(row.level);
             let hash: Result<[u8; 32], _> = row.hash.try_into();
             if let (Ok(level), Ok(hash)) = (level, hash) {

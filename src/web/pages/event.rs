@@ -15,7 +15,6 @@ use crate::ids::{Digest, Piece, Subject};
 use crate::ledger::checkpoint;
 use crate::ledger::event::Event;
 use crate::ledger::merkle::{inclusion, inclusion_nodes, leaf_hash, verify_inclusion};
-use crate::store::Reads as _;
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::frame::{Frame, Link};
@@ -74,7 +73,7 @@ fn name(state: &Custody, subject: Subject) -> String {
 /// is older than the event.
 async fn included(reader: &Reader<'_>, event: &Event) -> Result<Option<Included>, Failure> {
     let house = reader.house();
-    let Some(row) = house.store.latest_checkpoint().await? else {
+    let Some(row) = house.latest_checkpoint().await? else {
         return Ok(None);
     };
     let corrupt = |why: String| Failure::from(ReadError::Corrupt(why));
@@ -89,7 +88,7 @@ async fn included(reader: &Reader<'_>, event: &Event) -> Result<Option<Included>
         .map(|(level, at)| (u32::from(level), at))
         .collect();
     let mut nodes: HashMap<(u32, u64), Digest> = HashMap::new();
-    for row in house.store.nodes(&wanted).await? {
+    for row in house.tree_nodes(&wanted).await? {
         let hash: [u8; 32] = row
             .hash
             .try_into()
@@ -142,7 +141,7 @@ pub async fn page(
         touched.push(Touched {
             link: Link::new(href, name(&state, t.subject)),
             n: t.n,
-            of: reader.house().store.subject_count(&subject).await?,
+            of: reader.house().count_of(&subject).await?,
             subject,
         });
     }

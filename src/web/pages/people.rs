@@ -7,13 +7,11 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::acts::person::{FIRST_PASSWORD, password_field, refused};
 use super::{block, draw, happened};
-use crate::app::reader::opened;
 use crate::app::{Part, Reader};
 use crate::custody::Refusal;
 use crate::custody::state::Person;
 use crate::ids::PersonId;
 use crate::people::password;
-use crate::store::Reads as _;
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::{Input, Typed};
@@ -94,8 +92,7 @@ async fn notice(reader: &Reader<'_>, typed: &Typed) -> Option<Notice> {
         });
     }
     let seq = typed.get("done").parse().ok()?;
-    let raw = reader.house().store.event(seq).await.ok()??;
-    let header = opened(raw).ok()?.header;
+    let header = reader.house().event(seq).await.ok()??.header;
     let told = header.kind.starts_with("person.") && header.actor == reader.viewer().id();
     told.then(|| done(format!("{}, event {seq}.", happened(&header.kind))))
 }

@@ -8,7 +8,6 @@ use axum::response::{IntoResponse as _, Response};
 use super::draw;
 use crate::app::ReadError;
 use crate::ledger::checkpoint;
-use crate::store::Reads as _;
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::frame::{Frame, Link};
@@ -26,7 +25,7 @@ struct ProofPage {
 /// What is proven, by which key, over how many events.
 pub async fn page(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
     let house = app.house();
-    let latest = match house.store.latest_checkpoint().await? {
+    let latest = match house.latest_checkpoint().await? {
         None => None,
         Some(row) => {
             let signed = checkpoint::open(&row.note, &house.verifying)
@@ -44,7 +43,7 @@ pub async fn page(State(app): State<App>, visitor: Visitor) -> Result<Response, 
 
 /// The latest checkpoint, a signed note, as a file.
 pub async fn latest(State(app): State<App>, _: Visitor) -> Result<Response, Failure> {
-    let row = app.house().store.latest_checkpoint().await?;
+    let row = app.house().latest_checkpoint().await?;
     let row = row.ok_or(ReadError::NotFound("checkpoint: the ledger is empty"))?;
     Ok((
         [

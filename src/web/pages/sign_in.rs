@@ -32,23 +32,28 @@ fn own_path(next: &str) -> String {
     if ok { next.to_owned() } else { "/".to_owned() }
 }
 
-fn page(user_name: &str, next: &str, error: Option<String>) -> SignInPage {
-    SignInPage {
+async fn page(
+    app: &App,
+    user_name: &str,
+    next: &str,
+    error: Option<String>,
+) -> Result<SignInPage, Failure> {
+    Ok(SignInPage {
         frame: Frame {
             crumbs: vec![Link::new("/sign-in", "Sign in")],
             ..Frame::default()
         },
-        agency: String::new(),
+        agency: app.house().agency().await?.name,
         user_name: user_name.to_owned(),
         next: own_path(next),
         error,
-    }
+    })
 }
 
 /// The form.
-pub async fn show(RawQuery(query): RawQuery) -> Result<Response, Failure> {
+pub async fn show(State(app): State<App>, RawQuery(query): RawQuery) -> Result<Response, Failure> {
     let typed = Typed::of_query(query.as_deref())?;
-    draw(&page("", typed.get("next"), None))
+    draw(&page(&app, "", typed.get("next"), None).await?)
 }
 
 /// Checks name and password and opens a session.
@@ -71,7 +76,7 @@ pub async fn enter(State(app): State<App>, typed: Typed) -> Result<Response, Fai
             let failure = Failure::from(e);
             let said = format!("{} {}", failure.refusal.sentence, failure.refusal.next);
             let name: String = name.chars().take(64).collect();
-            let shown = draw(&page(&name, next, Some(said)))?;
+            let shown = draw(&page(&app, &name, next, Some(said)).await?)?;
             Ok((failure.status, shown).into_response())
         }
         Err(e) => Err(e.into()),

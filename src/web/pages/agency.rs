@@ -1,0 +1,90 @@
+//! The agency: its name on papers, the zone of its times, the paper in its printers. For administrators.
+
+use askama::Template;
+use axum::extract::{RawQuery, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+
+use super::{block, draw};
+use crate::app::agency::{Agency, AgencyError, paper_word, parse_paper, parse_zone};
+use crate::custody::Refusal;
+use crate::web::App;
+use crate::web::error::Failure;
+use crate::web::form::{Choice, Input, Kind, Typed, fill};
+use crate::web::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock};
+use crate::web::session::{Posted, Visitor};
+
+#[derive(Template)]
+#[template(path = "agency/agency.html")]
+struct AgencyPage {
+    frame: Frame,
+    inputs: Vec<Input>,
+    refusal: Option<RefusalBlock>,
+}
+
+fn page(visitor: &Visitor, agency: &Agency) -> AgencyPage {
+    let papers = vec![Choice::new("a4", "A4"), Choice::new("letter", "Letter")];
+    AgencyPage {
+        frame: visitor.frame(vec![Link::new("/people", "People"), Link::new("", "Agency")]),
+        inputs: vec![
+            Input::line("name", "Name, as on labels and reports").value(agency.name.clone()),
+            Input::line("zone", "Zone in which times are shown")
+                .hint("An offset from UTC such as +01:00. Times are kept with the offset in which they were claimed.")
+                .value(agency.zone.to_string()),
+            Input::new("paper", "Paper in the printers", Kind::One(papers))
+                .value(paper_word(agency.paper)),
+        ],
+        refusal: None,
+    }
+}
+
+/// What is set.
+pub async fn show(
+    State(app): State<App>,
+    visitor: Visitor,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    let mut page = page(&visitor, &app.house().agency().await?);
+    if Typed::of_query(query.as_deref())?.has("set") {
+        page.frame.notice = Some(Notice {
+            kind: NoticeKind::Done,
+            text: "The agency is set.".into(),
+            next: None,
+        });
+    }
+    draw(&page)
+}
+
+fn read(typed: &Typed) -> Result<Agency, (AgencyError, &'static str)> {
+    Ok(Agency {
+        name: typed.get("name").trim().to_owned(),
+        zone: parse_zone(typed.get("zone")).map_err(|e| (e, "zone"))?,
+        paper: parse_paper(typed.get("paper")).map_err(|e| (e, "paper"))?,
+    })
+}
+
+/// Sets it.
+pub async fn set(State(app): State<App>, posted: Posted) -> Result<Response, Failure> {
+    let Posted { visitor, typed } = posted;
+    let wrong = match read(&typed) {
+        Ok(agency) => match app.house().set_agency(&agency).await {
+            Ok(()) => return Ok(Redirect::to("/agency?set=1").into_response()),
+            Err(AgencyError::Store(e)) => return Err(e.into()),
+            Err(e) => (e, "name"),
+        },
+        Err(wrong) => wrong,
+    };
+    let mut page = page(&visitor, &app.house().agency().await?);
+    fill(&mut page.inputs, &typed);
+    let refusal = Refusal {
+        code: "bad-value".into(),
+        sentence: format!("It is not taken: {}.", wrong.0),
+        next: "Change it and send it again.".into(),
+        field: Some(wrong.1.into()),
+    };
+    for input in page.inputs.iter_mut().filter(|i| i.name == wrong.1) {
+        input.error = Some(refusal.sentence.clone());
+    }
+    page.refusal = Some(block(&refusal, "the agency"));
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, draw(&page)?).into_response())
+}
