@@ -3,6 +3,8 @@
 
 #[path = "app/boatyard.rs"]
 mod boatyard;
+#[path = "outside/browser/mod.rs"]
+mod browser;
 #[path = "outside/labels.rs"]
 mod labels;
 #[path = "outside/ledger_labels.rs"]
@@ -15,3 +17,5 @@ mod openapi;
 mod report;
 #[path = "reports/sample.rs"]
 mod reports_sample;
+#[path = "app/served.rs"]
+mod served;

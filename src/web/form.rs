@@ -291,6 +291,17 @@ impl Input {
         }
     }
 
+    /// What a browser's own list of passwords may fill in: one's own password, or a new one.
+    #[must_use]
+    pub fn autocomplete(&self) -> Option<&'static str> {
+        let own = matches!(self.name.as_str(), "password" | "old");
+        (self.kind == Kind::Password).then_some(if own {
+            "current-password"
+        } else {
+            "new-password"
+        })
+    }
+
     /// Attributes that tie hint and error to the element. The name is the program's own, never typed.
     #[must_use]
     pub fn said_by(&self) -> String {
