@@ -230,7 +230,9 @@ pub async fn page(
             .find(|r| r.kind == "item.recovered")
             .map(|r| r.seq),
         card: drawn_card(&file),
-        card_hint: if is_card(&file) {
+        card_hint: if file.images.is_empty() && !file.mark.images.is_empty() {
+            "The picture is a photograph of the mark; there is none of the item yet."
+        } else if is_card(&file) {
             "Drawn as a card of 3 by 5 inches; the scale is that of the card, not of the picture."
         } else {
             "Drawn as a box of 300 by 200 mm; its size is not on the record."
