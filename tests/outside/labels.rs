@@ -62,16 +62,19 @@ pub fn raster(folder: &Path, name: &str, pdf: &[u8]) -> (PathBuf, PathBuf) {
 /// What both readers find, as `format text` lines.
 pub fn read(picture: &Path) -> (String, String) {
     let picture = picture.to_str().unwrap();
-    let zbar = run("zbarimg", &["-q", picture]);
-    let zxing = run(
+    (run("zbarimg", &["-q", picture]), zxing(picture))
+}
+
+/// What zxing-cpp finds, as `format text` lines.
+pub fn zxing(picture: &str) -> String {
+    run(
         &python(),
         &[
             "-c",
             "import sys, zxingcpp; from PIL import Image\nfor b in zxingcpp.read_barcodes(Image.open(sys.argv[1]).convert('L')): print(str(b.format).replace(' ', '').split('.')[-1], b.text)",
             picture,
         ],
-    );
-    (zbar, zxing)
+    )
 }
 
 fn qr_reads(name: &str, (zbar, zxing): &(String, String)) {

@@ -1,5 +1,5 @@
-//! A label made from a real ledger, read back by zxing-cpp (PyPI) and zbarimg (Debian zbar-tools): the code on the card
-//! is the one by which the ledger finds the item.
+//! A label made from a real ledger, read back by zxing-cpp (PyPI): the code on the card is the one by which the ledger
+//! finds the item.
 
 use liftledger::app::Viewer;
 use liftledger::app::papers::label::{LabelKind, item_label, package_label, place};
@@ -8,7 +8,7 @@ use liftledger::ids::{Code, Subject};
 use liftledger::reports::paper::Card;
 
 use super::boatyard::Boatyard;
-use super::labels::{raster, read};
+use super::labels::{raster, zxing};
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_code_on_a_label_finds_the_thing_in_the_ledger() {
@@ -38,15 +38,13 @@ async fn the_code_on_a_label_finds_the_thing_in_the_ledger() {
     for (name, pdf, subject) in all {
         let (level, turned) = raster(dir.path(), name, &pdf);
         for picture in [level, turned] {
-            let (zbar, zxing) = read(&picture);
-            let text = zxing
+            // The code is another in every run, and zbarimg misses a turned QR code now and then; what it must read is held
+            // with a fixed code in labels.rs.
+            let found = zxing(picture.to_str().unwrap());
+            let text = found
                 .lines()
                 .find_map(|l| l.strip_prefix("QRCode "))
-                .unwrap_or_else(|| panic!("{name}: {zxing}"));
-            // The code is another in every run, and zbarimg misses a turned QR code now and then: it has to read one of
-            // the two codes on the label. That it reads both is held with a fixed code in labels.rs.
-            let either = ["QR-Code:", "CODE-128:"].map(|kind| format!("{kind}{text}"));
-            assert!(either.iter().any(|e| zbar.contains(e)), "{name}: {zbar}");
+                .unwrap_or_else(|| panic!("{name}: {found}"));
             let code: Code = text.parse().unwrap();
             assert_eq!(reader.subject_of_code(&code).await.unwrap(), subject);
         }
