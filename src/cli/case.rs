@@ -41,12 +41,7 @@ struct List {
 impl Case {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         let Act::List(list) = &self.act;
-        super::runtime()?.block_on(async {
-            let house = House::open(&list.data).await?;
-            let done = list.print(&house, out).await;
-            house.close().await;
-            done
-        })
+        super::with_house(&list.data, async |house| list.print(house, out).await)
     }
 }
 

@@ -39,12 +39,7 @@ pub(super) struct Export {
 
 impl Export {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
-        let done = super::runtime()?.block_on(async {
-            let house = House::open(&self.data).await?;
-            let done = self.write(&house).await;
-            house.close().await;
-            done
-        })?;
+        let done = super::with_house(&self.data, async |house| self.write(house).await)?;
         write!(
             out,
             "{}: {} events of a ledger of {}",

@@ -1,10 +1,12 @@
 //! Files that commands write: never over one that is there, unless told to.
 
 use std::fs::{File, OpenOptions};
-use std::io::{ErrorKind, Write as _};
+use std::io::{ErrorKind, Write};
 use std::path::Path;
 
 use anyhow::{Context as _, bail};
+
+use crate::app::papers::Printed;
 
 /// Refuses early, before anything goes on the record.
 pub(super) fn free(path: &Path, force: bool) -> anyhow::Result<()> {
@@ -46,4 +48,22 @@ pub(super) fn write(path: &Path, bytes: &[u8], force: bool) -> anyhow::Result<()
         .and_then(whole)
         .and_then(|()| std::fs::rename(part, path))
         .with_context(said)
+}
+
+/// Writes a paper, and says what it is on the record.
+pub(super) fn write_paper(
+    path: &Path,
+    printed: &Printed,
+    force: bool,
+    out: &mut impl Write,
+) -> anyhow::Result<u8> {
+    write(path, &printed.bytes, force)?;
+    writeln!(
+        out,
+        "{}: SHA-256 {}, on the record as event {}",
+        path.display(),
+        printed.digest,
+        printed.recorded.seq
+    )?;
+    Ok(0)
 }

@@ -8,8 +8,9 @@ use clap::{Args, Subcommand};
 use super::{name, table};
 use crate::app::house::House;
 use crate::app::reader::{Part, Viewer};
+use crate::app::views::words;
 use crate::custody::State;
-use crate::custody::state::{Holder, Item as Record};
+use crate::custody::state::Item as Record;
 use crate::ids::{Piece, Subject};
 
 /// Items.
@@ -47,12 +48,7 @@ struct List {
 impl Item {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         let Act::List(list) = &self.act;
-        super::runtime()?.block_on(async {
-            let house = House::open(&list.data).await?;
-            let done = list.print(&house, out).await;
-            house.close().await;
-            done
-        })
+        super::with_house(&list.data, async |house| list.print(house, out).await)
     }
 }
 
@@ -92,15 +88,8 @@ impl List {
 }
 
 fn line(state: &State, item: &Record) -> [String; 6] {
-    let who = match state.holder(Piece::Item(item.id)) {
-        Some(Holder::Person { person }) => state.person_name(*person),
-        Some(Holder::Place { place }) => state
-            .places
-            .get(place)
-            .map_or_else(|| "a place".into(), |p| p.added.name.clone()),
-        Some(Holder::Outside { name, organisation }) => format!("{name}, {organisation}"),
-        None => "nobody on record".into(),
-    };
+    let who =
+        words::held_by(state, Piece::Item(item.id)).unwrap_or_else(|| "nobody on record".into());
     let inside = item.custody.inside.and_then(|id| state.packages.get(&id));
     [
         item.number.to_string(),

@@ -15,9 +15,12 @@ mod serve;
 mod table;
 mod verify;
 
+use std::path::Path;
 use std::{ffi::OsString, io::Write, process::ExitCode};
 
 use clap::{Parser, Subcommand};
+
+use crate::app::house::House;
 
 /// Verification failed.
 pub const FAILED: u8 = 2;
@@ -89,6 +92,19 @@ fn logging() {
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .try_init();
+}
+
+/// Opens the folder, does the work, and closes it whatever came of it.
+fn with_house<T>(
+    data: &Path,
+    work: impl AsyncFnOnce(&House) -> anyhow::Result<T>,
+) -> anyhow::Result<T> {
+    runtime()?.block_on(async {
+        let house = House::open(data).await?;
+        let done = work(&house).await;
+        house.close().await;
+        done
+    })
 }
 
 /// The runtime for commands that open a data folder.

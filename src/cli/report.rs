@@ -45,21 +45,8 @@ pub(super) struct Report {
 impl Report {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         file::free(&self.out, self.force)?;
-        let printed = super::runtime()?.block_on(async {
-            let house = House::open(&self.data).await?;
-            let printed = self.print(&house).await;
-            house.close().await;
-            printed
-        })?;
-        file::write(&self.out, &printed.bytes, self.force)?;
-        writeln!(
-            out,
-            "{}: SHA-256 {}, on the record as event {}",
-            self.out.display(),
-            printed.digest,
-            printed.recorded.seq
-        )?;
-        Ok(0)
+        let printed = super::with_house(&self.data, async |house| self.print(house).await)?;
+        file::write_paper(&self.out, &printed, self.force, out)
     }
 
     async fn print(&self, house: &House) -> anyhow::Result<Printed> {
