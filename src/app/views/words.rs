@@ -78,6 +78,20 @@ pub fn holder(state: &State, holder: &Holder) -> String {
     }
 }
 
+/// Who has a piece, by name alone: `N. Brandt`, `Shelf D-12`, `O. Reyes, Calder County Court`; none where nobody is on
+/// record.
+#[must_use]
+pub fn held_by(state: &State, piece: Piece) -> Option<String> {
+    Some(match state.holder(piece)? {
+        Holder::Person { person } => state.person_name(*person),
+        Holder::Place { place } => state
+            .places
+            .get(place)
+            .map_or_else(|| "a place".to_owned(), |p| p.added.name.clone()),
+        Holder::Outside { name, organisation } => outside(name, organisation),
+    })
+}
+
 /// A place as a holder.
 #[must_use]
 pub fn place(name: &str) -> String {

@@ -28,7 +28,8 @@ use super::form::Typed;
 use super::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock};
 use super::session::Visitor;
 use crate::app::Reader;
-use crate::custody::Refusal;
+use crate::app::views::words;
+use crate::custody::{Fact, Refusal};
 
 /// Draws a page.
 ///
@@ -62,38 +63,18 @@ pub async fn notice(reader: &Reader<'_>, query: Option<&str>) -> Option<Notice> 
 
 /// What an event of a kind says happened, in two or three words.
 #[must_use]
-pub fn happened(kind: &str) -> &'static str {
+pub fn happened(kind: &str) -> &str {
     match kind {
-        "person.added" => "Person added",
-        "person.roles-set" => "Roles set",
-        "person.active-set" => "Account switched",
-        "case.opened" => "Case opened",
-        "case.scene-opened" => "Scene opened",
         "case.assigned" => "Assignment recorded",
         "case.restricted" => "Restriction recorded",
-        "mark.noted" => "Mark noted",
+        "case.read" => "Reading recorded",
         "mark.developed" => "Development recorded",
-        "image.added" => "Photograph added",
         "item.recovered" => "Recovery recorded",
-        "package.made" => "Packed",
-        "package.put-in" => "Put in",
-        "package.taken-out" => "Taken out",
-        "package.sealed" => "Sealed",
-        "package.opened" => "Opened",
         "custody.released" => "Released; it stays with you until it is received",
-        "custody.withdrawn" => "Offer withdrawn",
-        "custody.received" => "Received",
         "custody.refused" => "Refused; it stays with whoever released it",
-        "custody.handed-out" => "Handed out",
-        "custody.taken-back" => "Taken back",
-        "custody.charge-taken" => "Charge taken",
-        "place.added" => "Place added",
-        "custody.stored" => "Stored",
         "custody.fetched" => "Taken from the shelf",
         "record.amended" => "Amended by a new event",
-        "paper.label-printed" => "Label printed",
-        "paper.report-printed" => "Report printed",
-        "case.read" => "Reading recorded",
+        known if Fact::KINDS.contains(&known) => words::act(known),
         _ => "Recorded",
     }
 }

@@ -1,10 +1,11 @@
 //! Choices that several forms offer, and the beginning that forms about a piece share.
 
 use super::{Sheet, address};
+use crate::app::views::words;
 use crate::app::{Part, Reader, Thing, knowledge};
 use crate::custody::State;
 use crate::custody::package::MAX_CONTENTS;
-use crate::custody::state::{self, Case, Holder, Item, Person, Place};
+use crate::custody::state::{self, Case, Item, Person, Place};
 use crate::ids::{CaseId, Piece, Subject};
 use crate::people::Action;
 use crate::trade::TradeRules;
@@ -215,16 +216,7 @@ impl About {
     /// Who has it, in words.
     #[must_use]
     pub fn holder(&self) -> String {
-        match self.state.holder(self.piece) {
-            Some(Holder::Person { person }) => self.state.person_name(*person),
-            Some(Holder::Place { place }) => self
-                .state
-                .places
-                .get(place)
-                .map_or_else(|| "a place".into(), |p| p.added.name.clone()),
-            Some(Holder::Outside { name, organisation }) => format!("{name}, {organisation}"),
-            None => "nobody known".into(),
-        }
+        words::held_by(&self.state, self.piece).unwrap_or_else(|| "nobody known".into())
     }
 
     /// Whether there is a seal on it now.
