@@ -78,6 +78,15 @@ macro_rules! acts {
             /// Each act: its word, who may do it, and whether it must be signed.
             pub const TABLE: &'static [(&'static str, Action, bool)] = &[$(($word, Action::$action, $signed),)*];
 
+            /// Of an act by its word: who may do it, and whether it must be signed; none for an unknown one.
+            #[must_use]
+            pub fn find(word: &str) -> Option<(Action, bool)> {
+                match word {
+                    $($word => Some((Action::$action, $signed)),)*
+                    _ => None,
+                }
+            }
+
             /// The word of the act.
             #[must_use]
             pub fn word(&self) -> &'static str {

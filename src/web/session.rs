@@ -5,7 +5,7 @@
 
 use axum::body::Body;
 use axum::extract::{FromRequest, FromRequestParts, MatchedPath, Request, State};
-use axum::http::{HeaderMap, Method, StatusCode, header, request::Parts};
+use axum::http::{HeaderMap, Method, header, request::Parts};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use cookie::{Cookie, SameSite};
@@ -288,6 +288,3 @@ pub fn check_csrf(visitor: &Visitor, given: &str) -> Result<(), Failure> {
         Err(Failure::foreign_form())
     }
 }
-
-/// The status of a page whose form was refused: the form is shown again.
-pub const REFUSED: StatusCode = StatusCode::UNPROCESSABLE_ENTITY;

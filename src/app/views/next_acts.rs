@@ -7,9 +7,9 @@ use serde::Serialize;
 
 use super::words;
 use crate::app::reader::Viewer;
-use crate::custody::State;
 use crate::custody::package::MAX_DEPTH;
 use crate::custody::state::Holder;
+use crate::custody::{Act, State};
 use crate::ids::{PersonId, Piece};
 use crate::people::Action;
 
@@ -38,11 +38,8 @@ struct List<'a> {
 
 impl List<'_> {
     fn add(&mut self, act: &str, piece: Piece, verb: &str, why: String) {
-        let row = crate::custody::Act::TABLE
-            .iter()
-            .find(|(word, _, _)| *word == act);
-        let (may, signed) = match row {
-            Some((_, action, signed)) => (self.viewer.may(*action), *signed),
+        let (may, signed) = match Act::find(act) {
+            Some((action, signed)) => (self.viewer.may(action), signed),
             None => (true, false),
         };
         if may {

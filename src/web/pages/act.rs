@@ -10,9 +10,9 @@ use serde_json::Value;
 use super::acts::{self, Sheet};
 use super::{block, draw};
 use crate::app::sign_in::SignInError;
-use crate::app::{RecordError, Sent};
+use crate::app::{ReadError, RecordError, Sent};
 use crate::custody::{Act, Command, Refusal, Signed};
-use crate::ids::{CommandId, Subject};
+use crate::ids::CommandId;
 use crate::ledger::event::Source;
 use crate::web::App;
 use crate::web::error::{Failure, status_of};
@@ -45,7 +45,6 @@ struct SignPage {
     command: String,
     carried: Vec<(String, String)>,
     signing: SigningBlock,
-    refusal: Option<RefusalBlock>,
 }
 
 /// The fields that come with every act.
@@ -62,23 +61,13 @@ fn when_fields(typed: &Typed) -> Vec<Input> {
     fields
 }
 
-/// Whether this act must be signed; none for an unknown act.
-fn signed(word: &str) -> Option<bool> {
-    Act::TABLE
-        .iter()
-        .find(|(w, ..)| *w == word)
-        .map(|(_, _, signed)| *signed)
-}
-
-fn may(visitor: &Visitor, word: &str) -> Result<(), Failure> {
-    let (_, action, _) = Act::TABLE
-        .iter()
-        .find(|(w, ..)| *w == word)
-        .ok_or_else(Failure::no_page)?;
-    if visitor.viewer.may(*action) {
-        Ok(())
+/// Whether the act must be signed, where the permission table lets the visitor do it.
+fn must_be_signed(visitor: &Visitor, word: &str) -> Result<bool, Failure> {
+    let (action, signed) = Act::find(word).ok_or_else(Failure::no_page)?;
+    if visitor.viewer.may(action) {
+        Ok(signed)
     } else {
-        Err(crate::app::ReadError::Forbidden(*action).into())
+        Err(ReadError::Forbidden(action).into())
     }
 }
 
@@ -95,14 +84,14 @@ pub async fn show(
     Path(word): Path<String>,
     RawQuery(query): RawQuery,
 ) -> Result<Response, Failure> {
-    may(&visitor, &word)?;
+    let signed = must_be_signed(&visitor, &word)?;
     let typed = Typed::of_query(query.as_deref())?;
     let agency = app.house().agency().await?;
     let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
     fill(&mut sheet.inputs, &typed);
     let page = FormPage {
         frame: visitor.frame(crumbs(&sheet)),
-        signed: signed(&word).unwrap_or_default(),
+        signed,
         word,
         sheet,
         command: CommandId::new().to_string(),
@@ -121,12 +110,11 @@ pub async fn perform(
     posted: Posted,
 ) -> Result<Response, Failure> {
     let Posted { visitor, typed } = posted;
-    may(&visitor, &word)?;
+    let must_sign = must_be_signed(&visitor, &word)?;
     let agency = app.house().agency().await?;
     let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
     fill(&mut sheet.inputs, &typed);
     let command = typed.read::<CommandId>("id")?;
-    let must_sign = signed(&word).unwrap_or_default();
     let again = Again {
         word: &word,
         visitor: &visitor,
@@ -284,7 +272,6 @@ impl Again<'_> {
                 error,
             },
             sheet,
-            refusal: None,
         };
         Ok((status, draw(&page)?).into_response())
     }
@@ -297,12 +284,4 @@ impl FormPage {
             facts: self.sheet.facts.clone(),
         }
     }
-}
-
-/// Reads the subject that a form is about.
-///
-/// # Errors
-/// [`Failure::unreadable`].
-pub fn subject(typed: &Typed, name: &str) -> Result<Subject, Failure> {
-    typed.read(name)
 }
