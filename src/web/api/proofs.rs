@@ -1,7 +1,5 @@
 //! Checkpoints and proofs, for whoever holds the ledger against what they were given before.
 
-use std::collections::HashMap;
-
 use axum::Json;
 use axum::extract::State;
 use axum::http::header;
@@ -13,7 +11,7 @@ use super::body::{Asked, Id};
 use crate::app::ReadError;
 use crate::app::proofs::CheckpointRow;
 use crate::ids::Digest;
-use crate::ledger::merkle::{self, Coordinates};
+use crate::ledger::merkle;
 use crate::web::App;
 use crate::web::error::Failure;
 
@@ -58,28 +56,6 @@ pub async fn checkpoint(State(app): State<App>) -> Result<Response, Failure> {
     Ok(([(header::CONTENT_TYPE, "text/plain; charset=utf-8")], note).into_response())
 }
 
-/// Nodes of the tree by their coordinates.
-struct Nodes(HashMap<Coordinates, Digest>);
-
-impl Nodes {
-    async fn load(app: &App, at: impl IntoIterator<Item = Coordinates>) -> Result<Self, Failure> {
-        let at: Vec<(u32, u64)> = at.into_iter().map(|(l, i)| (u32::from(l), i)).collect();
-        let mut out = HashMap::new();
-        for row in app.house().tree_nodes(&at).await? {
-            let level = u8::try_from(row.level);
-            let hash: Result<[u8; 32], _> = row.hash.try_into();
-            if let (Ok(level), Ok(hash)) = (level, hash) {
-                out.insert((level, row.idx), Digest(hash));
-            }
-        }
-        Ok(Self(out))
-    }
-
-    fn get(&self, level: u8, index: u64) -> Option<Digest> {
-        self.0.get(&(level, index)).copied()
-    }
-}
-
 fn damaged(e: merkle::TreeError) -> Failure {
     ReadError::Corrupt(format!("a proof cannot be made: {e}")).into()
 }
@@ -89,23 +65,14 @@ pub async fn inclusion(
     State(app): State<App>,
     Id(seq): Id<u64>,
 ) -> Result<Json<Inclusion>, Failure> {
-    let head = latest(&app).await?;
-    if seq == 0 || seq > head.size {
-        return Err(ReadError::NotFound("event in the latest checkpoint").into());
-    }
-    let index = seq - 1;
-    let mut at = merkle::inclusion_nodes(index, head.size);
-    at.push((0, index));
-    let nodes = Nodes::load(&app, at).await?;
-    let get = |level, index| nodes.get(level, index);
-    let proof = merkle::inclusion(index, head.size, get).map_err(damaged)?;
-    let leaf = nodes.get(0, index);
+    let found = app.house().inclusion(seq).await?;
+    let found = found.ok_or(ReadError::NotFound("event in the latest checkpoint"))?;
     Ok(Json(Inclusion {
         seq,
-        size: head.size,
-        leaf: leaf.ok_or_else(|| ReadError::Corrupt(format!("leaf {index} is missing")))?,
-        proof,
-        checkpoint: head.note,
+        size: found.size,
+        leaf: found.leaf,
+        proof: found.path,
+        checkpoint: found.checkpoint,
     }))
 }
 
@@ -128,7 +95,7 @@ pub async fn consistency(
     let mut at = merkle::consistency_nodes(from, to);
     at.extend(merkle::root_nodes(from));
     at.extend(merkle::root_nodes(to));
-    let nodes = Nodes::load(&app, at).await?;
+    let nodes = app.house().tree_nodes(at).await?;
     let get = |level, index| nodes.get(level, index);
     Ok(Json(Consistency {
         from,

@@ -1,7 +1,5 @@
 //! The page of one event: its header, its payload, its subjects, and whether it is in the latest checkpoint's tree.
 
-use std::collections::HashMap;
-
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
@@ -11,10 +9,8 @@ use super::{draw, happened, show};
 use crate::app::views::words;
 use crate::app::{ReadError, Reader};
 use crate::custody::State as Custody;
-use crate::ids::{Digest, Piece, Subject};
-use crate::ledger::checkpoint;
+use crate::ids::{Piece, Subject};
 use crate::ledger::event::Event;
-use crate::ledger::merkle::{inclusion, inclusion_nodes, leaf_hash, verify_inclusion};
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::frame::{Frame, Link};
@@ -69,44 +65,22 @@ fn name(state: &Custody, subject: Subject) -> String {
     }
 }
 
-/// The proof that the event is in the tree of the latest checkpoint, checked here as well. None where that checkpoint
-/// is older than the event.
+/// The proof that these very bytes are in the tree of the latest checkpoint. None where that checkpoint is older than the
+/// event.
 async fn included(reader: &Reader<'_>, event: &Event) -> Result<Option<Included>, Failure> {
-    let house = reader.house();
-    let Some(row) = house.latest_checkpoint().await? else {
+    let seq = event.header.seq;
+    let Some(found) = reader.house().inclusion(seq).await? else {
         return Ok(None);
     };
-    let corrupt = |why: String| Failure::from(ReadError::Corrupt(why));
-    let signed = checkpoint::open(&row.note, &house.verifying)
-        .map_err(|e| corrupt(format!("the latest checkpoint: {e}")))?;
-    let seq = event.header.seq;
-    if seq == 0 || seq > signed.size {
-        return Ok(None);
+    if found.leaf != event.leaf() {
+        let why = format!("event {seq} is not the leaf of the tree");
+        return Err(ReadError::Corrupt(why).into());
     }
-    let wanted: Vec<(u32, u64)> = inclusion_nodes(seq - 1, signed.size)
-        .into_iter()
-        .map(|(level, at)| (u32::from(level), at))
-        .collect();
-    let mut nodes: HashMap<(u32, u64), Digest> = HashMap::new();
-    for row in house.tree_nodes(&wanted).await? {
-        let hash: [u8; 32] = row
-            .hash
-            .try_into()
-            .map_err(|_| corrupt("a tree node is not 32 bytes".into()))?;
-        nodes.insert((row.level, row.idx), Digest(hash));
-    }
-    let path = inclusion(seq - 1, signed.size, |level, at| {
-        nodes.get(&(u32::from(level), at)).copied()
-    })
-    .map_err(|e| corrupt(format!("the tree: {e}")))?;
-    let leaf = leaf_hash(&event.bytes);
-    verify_inclusion(&leaf, seq - 1, signed.size, &path, &signed.root)
-        .map_err(|e| corrupt(format!("event {seq} in the tree: {e}")))?;
     Ok(Some(Included {
-        size: signed.size,
-        root: signed.root.to_string(),
-        leaf: leaf.to_string(),
-        path: path.iter().map(ToString::to_string).collect(),
+        size: found.size,
+        root: found.root.to_string(),
+        leaf: found.leaf.to_string(),
+        path: found.path.iter().map(ToString::to_string).collect(),
     }))
 }
 
