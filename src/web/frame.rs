@@ -161,26 +161,6 @@ pub struct SigningBlock {
     pub error: Option<String>,
 }
 
-/// One field of a form with its label, hint and error.
-#[derive(Clone, Debug, Default, Template)]
-#[template(path = "parts/field.html")]
-pub struct FieldBlock {
-    /// Name in the form, and identifier of the element.
-    pub name: String,
-    /// `text`, `password`, `date`, `number` …; `textarea` for more than one line.
-    pub kind: String,
-    /// Label.
-    pub label: String,
-    /// What is in it.
-    pub value: String,
-    /// A hint below the label, or empty.
-    pub hint: String,
-    /// What is wrong with it.
-    pub error: Option<String>,
-    /// Whether it has to be filled in.
-    pub required: bool,
-}
-
 /// A list of facts, in order.
 #[derive(Clone, Debug, Default, Template)]
 #[template(path = "parts/facts.html")]

@@ -15,6 +15,7 @@ use liftledger::{
             steps::{self, ViewStep, reversed},
             thread,
         },
+        form::Input,
         frame::*,
     },
 };
@@ -141,7 +142,7 @@ fn step(words: &str, turns: Option<bool>) -> ViewStep {
 <table class="stack"><caption>Custody</caption><thead><tr><th>Row</th><th>When</th><th>What</th></tr></thead><tbody>
 {% for k in knots %}<tr id="row-{{ k.row }}"><td data-label="Row">{{ k.row }}</td><td data-label="When">{{ k.at.format("%-d %b %Y, %H:%M UTC").to_string() }}</td><td data-label="What">{{ k.label }}</td></tr>{% endfor %}
 </tbody></table>
-<h2>Receive</h2><form method="post" action="/x">{{ field|safe }}{{ signing|safe }}</form>
+<h2>Receive</h2><form method="post" action="/x">{% let input = field.clone() %}{% include "parts/input.html" %}{{ signing|safe }}</form>
 {% endblock %}"##
 )]
 struct Sample {
@@ -153,7 +154,7 @@ struct Sample {
     steps: String,
     thread: String,
     knots: Vec<Knot>,
-    field: FieldBlock,
+    field: Input,
     signing: SigningBlock,
 }
 
@@ -219,14 +220,11 @@ fn sample(theme: Theme) -> String {
         ]),
         thread: thread::draw(&thread, &LayoutOptions::default(), "item"),
         knots: thread.knots,
-        field: FieldBlock {
-            name: "seal".into(),
-            kind: "text".into(),
-            label: "Number on the seal".into(),
-            value: "004260".into(),
-            hint: "As printed, with leading zeros".into(),
+        field: Input {
             error: Some("the record says 004217".into()),
-            required: true,
+            ..Input::line("seal", "Number on the seal")
+                .hint("As printed, with leading zeros")
+                .value("004260")
         },
         signing: SigningBlock {
             facts: vec![fact("Item", "3"), fact("From", "N. Brandt")],
