@@ -1,51 +1,24 @@
 //! The forms of acts from outside, by HTTP over the whole router: what is typed is kept, what must be signed is signed,
 //! what is sent twice is done once. All tests of this file share one demo.
 
-use std::path::Path;
-use std::sync::{Arc, Mutex, OnceLock};
+use std::sync::{Mutex, OnceLock};
 
-use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt as _;
-use liftledger::app::demo::{self, Demo};
-use liftledger::app::house::House;
 use liftledger::app::{Part, Thing, Viewer};
 use liftledger::custody::Act;
 use liftledger::custody::state::{Holder, Package};
 use liftledger::ids::{CommandId, PackageId, Piece, PlaceId, Subject};
 use liftledger::people::{Action, permission};
 use liftledger::store::Reads as _;
-use liftledger::web::{App, router};
-use tokio::runtime::Runtime;
 use tower::ServiceExt as _;
 
-struct World {
-    house: Arc<House>,
-    demo: Demo,
-    router: Router,
-}
-
-/// The writer of a house lives on the runtime that opened it, so all tests run on this one.
-fn runtime() -> &'static Runtime {
-    static RUNTIME: OnceLock<Runtime> = OnceLock::new();
-    RUNTIME.get_or_init(|| Runtime::new().unwrap())
-}
+use super::world::{World, runtime};
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
-    WORLD.get_or_init(|| {
-        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("acts-demo");
-        let _ = std::fs::remove_dir_all(&folder);
-        let (house, demo) = runtime().block_on(demo::begin(&folder)).unwrap();
-        let house = Arc::new(house);
-        let router = router(App::new(house.clone(), false));
-        World {
-            house,
-            demo,
-            router,
-        }
-    })
+    WORLD.get_or_init(|| World::load("acts-demo"))
 }
 
 fn on<T>(work: impl Future<Output = T>) -> T {

@@ -3,3 +3,4 @@ mod api;
 mod look;
 mod pages;
 mod session;
+mod world;

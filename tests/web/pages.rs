@@ -2,16 +2,12 @@
 //! put on the record. All tests of this file share one demo.
 
 use std::collections::BTreeSet;
-use std::path::Path;
-use std::sync::{Arc, OnceLock};
+use std::sync::OnceLock;
 
-use axum::Router;
 use axum::body::{Body, Bytes};
 use axum::http::{HeaderMap, Request, StatusCode, header};
 use chrono::Utc;
 use http_body_util::BodyExt as _;
-use liftledger::app::demo::{self, Demo};
-use liftledger::app::house::House;
 use liftledger::app::views::words::MIRRORED;
 use liftledger::app::{Part, Sent, Viewer};
 use liftledger::custody::person::AddPerson;
@@ -21,37 +17,14 @@ use liftledger::ledger::event::Source;
 use liftledger::people::{Action, Role, permission};
 use liftledger::store::Reads as _;
 use liftledger::web::router::{Need, ROUTES, UPLOAD_ROUTES};
-use liftledger::web::{App, router};
 use sha2::{Digest as _, Sha256};
-use tokio::runtime::Runtime;
 use tower::ServiceExt as _;
 
-struct World {
-    house: Arc<House>,
-    demo: Demo,
-    router: Router,
-}
-
-/// The writer of a house lives on the runtime that opened it, so all tests run on this one.
-fn runtime() -> &'static Runtime {
-    static RUNTIME: OnceLock<Runtime> = OnceLock::new();
-    RUNTIME.get_or_init(|| Runtime::new().unwrap())
-}
+use super::world::{World, runtime};
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
-    WORLD.get_or_init(|| {
-        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("pages-demo");
-        let _ = std::fs::remove_dir_all(&folder);
-        let (house, demo) = runtime().block_on(demo::begin(&folder)).unwrap();
-        let house = Arc::new(house);
-        let router = router(App::new(house.clone(), false));
-        World {
-            house,
-            demo,
-            router,
-        }
-    })
+    WORLD.get_or_init(|| World::load("pages-demo"))
 }
 
 fn on<T>(work: impl Future<Output = T>) -> T {
