@@ -194,7 +194,10 @@ fn one(walk: &mut Walk, piece: Piece, step: &Step, row: &CustodyRow) {
         }
         Fact::Fetched(_) => {
             walk.passes(by.clone(), Person, at);
-            (KnotKind::CheckedOut, format!("Checked out by {by}"))
+            (
+                KnotKind::CheckedOut,
+                format!("Taken from the shelf by {by}"),
+            )
         }
         Fact::Amended(_) => (KnotKind::Corrected, format!("Corrected by {by}")),
         // Pictures and papers are rows of the table; they are no acts of custody.

@@ -232,7 +232,7 @@ pub fn act(kind: &str) -> &str {
         "custody.taken-back" => "Taken back",
         "custody.charge-taken" => "Charge taken",
         "custody.stored" => "Stored",
-        "custody.fetched" => "Checked out",
+        "custody.fetched" => "Taken from the shelf",
         "place.added" => "Place added",
         "record.amended" => "Corrected",
         "paper.label-printed" => "Label printed",

@@ -72,7 +72,6 @@ pub fn happened(kind: &str) -> &str {
         "item.recovered" => "Recovery recorded",
         "custody.released" => "Released; it stays with you until it is received",
         "custody.refused" => "Refused; it stays with whoever released it",
-        "custody.fetched" => "Taken from the shelf",
         "record.amended" => "Amended by a new event",
         known if Fact::KINDS.contains(&known) => words::act(known),
         _ => "Recorded",
