@@ -16,7 +16,7 @@ use crate::ledger::times;
 use crate::originals::{Originals, OriginalsError};
 use crate::people::password::{self, PasswordError};
 use crate::store::{Accounts, CredentialRow, Reads as _, SqliteStore, StoreError};
-use crate::trade::{TradeError, TradeRules};
+use crate::trade::{TradeErrors, TradeRules};
 
 /// The database's file in the folder.
 pub const DATABASE: &str = "ledger.db";
@@ -49,7 +49,7 @@ pub enum HouseError {
     Originals(#[from] OriginalsError),
     /// The trade rules.
     #[error("the trade rules: {0}")]
-    Trade(#[from] TradeError),
+    Trade(#[from] TradeErrors),
     /// The ledger's name.
     #[error(transparent)]
     Name(#[from] NoteError),
@@ -132,7 +132,7 @@ impl House {
         if begin.is_some() {
             crate::keys::write_public(&folder.join(KEYS), &verifying)?;
         }
-        let rules = Arc::new(TradeRules::load_embedded()?);
+        let rules = Arc::new(TradeRules::of_folder(folder)?);
         let tools = Tools {
             store: store.clone(),
             key,

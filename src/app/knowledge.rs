@@ -49,7 +49,7 @@ fn derived(rules: &TradeRules, item: &ItemRecovered) -> Option<KeepNeeds> {
     };
     Some(KeepNeeds::derive(
         rules.keeping(),
-        rules.medium(&item.medium)?,
+        rules.medium_ever(&item.medium)?,
         &facts,
     ))
 }
@@ -100,7 +100,7 @@ impl Trade for TradeRules {
         // The last development is what the mark looks like now; one without a fixed tone leaves tone unknown.
         let tone: Option<MarkTone> = methods
             .last()
-            .and_then(|code| self.method(code))
+            .and_then(|code| self.method_ever(code))
             .map(|m| m.tone);
         let steps = chain(medium, None, tone, used)?;
         let reading = read(&steps);

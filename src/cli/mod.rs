@@ -6,11 +6,13 @@ mod case;
 mod demo;
 mod export;
 mod file;
+mod handedness;
 mod item;
 mod label;
 mod name;
 mod person;
 mod report;
+mod rules;
 mod serve;
 mod table;
 mod verify;
@@ -46,6 +48,8 @@ enum Command {
     Label(label::Label),
     Report(report::Report),
     Export(export::Export),
+    Rules(rules::Rules),
+    Handedness(handedness::Handedness),
     Person(person::Person),
     Serve(serve::Serve),
     Verify(verify::Verify),
@@ -69,6 +73,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Item(item) => item.run(&mut std::io::stdout().lock()),
         Command::Report(report) => report.run(&mut std::io::stdout().lock()),
         Command::Label(label) => label.run(&mut std::io::stdout().lock()),
+        Command::Rules(rules) => rules.run(&mut std::io::stdout().lock()),
+        Command::Handedness(handedness) => handedness.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
         Command::Serve(serve) => serve.run(&mut std::io::stdout().lock()),

@@ -162,7 +162,8 @@ impl PackingRule {
 }
 
 /// Whether selectors by medium and form match; an image is matched only by name.
-pub(super) fn selects(media: &[String], forms: &[Form], medium: &Medium) -> bool {
+#[must_use]
+pub fn selects(media: &[String], forms: &[Form], medium: &Medium) -> bool {
     if media.is_empty() && forms.is_empty() {
         return medium.form != Form::Image;
     }

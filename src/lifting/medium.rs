@@ -113,6 +113,32 @@ pub struct SetWindow {
     pub source: String,
 }
 
+impl SetWindow {
+    /// What does not agree, each in a sentence.
+    fn problems(&self) -> Vec<String> {
+        let mut out = Vec::new();
+        if self.source.trim().is_empty() {
+            out.push("the setting time names no source".to_owned());
+        }
+        let order: Vec<u32> = [self.earliest, self.usual, self.limit]
+            .into_iter()
+            .flatten()
+            .collect();
+        if !order.is_sorted() {
+            out.push("earliest, usual and limit are out of order".into());
+        }
+        let there = |figure: &SetFigure| match figure {
+            SetFigure::Earliest => self.earliest.is_some(),
+            SetFigure::Usual => self.usual.is_some(),
+            SetFigure::Limit => self.limit.is_some(),
+        };
+        if !self.assumed.iter().all(there) {
+            out.push("a figure of the setting time is said to be assumed and is not there".into());
+        }
+        out
+    }
+}
+
 /// Surfaces a medium suits, or does not.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
@@ -183,73 +209,24 @@ impl Medium {
         self.views.iter().find(|v| v.id == id)
     }
 
-    /// Whether the entry agrees with itself.
-    ///
-    /// # Errors
-    /// A sentence naming what does not agree.
-    pub fn check(&self) -> Result<(), String> {
+    /// What in the entry does not agree with itself, each in a sentence; empty for a sound one.
+    #[must_use]
+    pub fn problems(&self) -> Vec<String> {
+        let mut out = Vec::new();
         if self.views.iter().filter(|v| v.usual).count() != 1 {
-            return Err(format!(
-                "{}: exactly one view must be the usual one",
-                self.id
-            ));
+            out.push("exactly one view must be the usual one".to_owned());
         }
         for (i, view) in self.views.iter().enumerate() {
             if self.views[..i].iter().any(|v| v.id == view.id) {
-                return Err(format!(
-                    "{}: the view \"{}\" is there twice",
-                    self.id, view.id
-                ));
+                out.push(format!("the view \"{}\" is there twice", view.id));
             }
-            if view.steps.is_empty() {
-                return Err(format!("{}: the view \"{}\" has no step", self.id, view.id));
-            }
-            if view.source.trim().is_empty() {
-                return Err(format!(
-                    "{}: the view \"{}\" names no source",
-                    self.id, view.id
-                ));
-            }
-            let through = view.steps.contains(&Step::ThroughMedium);
-            if through && self.clarity != Clarity::Clear {
-                return Err(format!(
-                    "{}: nothing can be seen through a medium that is not clear",
-                    self.id
-                ));
-            }
-            let reading = read(&view.steps);
-            if (reading.relief == Relief::Inverted)
-                != (self.relief == ReliefEffect::Inverted && !through)
-            {
-                return Err(format!(
-                    "{}: the view \"{}\" and the medium disagree about depth",
-                    self.id, view.id
-                ));
-            }
-            if (reading.tone == Tone::Reversed) != (self.tone == ToneEffect::LightOnDark) {
-                return Err(format!(
-                    "{}: the view \"{}\" and the medium disagree about tone",
-                    self.id, view.id
-                ));
-            }
+            out.extend(self.view_problem(view));
         }
         if self.how.is_empty() {
-            return Err(format!("{}: it does not say how it is done", self.id));
+            out.push("it does not say how it is done".into());
         }
         if let Some(set) = &self.set {
-            if set.source.trim().is_empty() {
-                return Err(format!("{}: the setting time names no source", self.id));
-            }
-            let order: Vec<u32> = [set.earliest, set.usual, set.limit]
-                .into_iter()
-                .flatten()
-                .collect();
-            if !order.is_sorted() {
-                return Err(format!(
-                    "{}: earliest, usual and limit are out of order",
-                    self.id
-                ));
-            }
+            out.extend(set.problems());
         }
         let both = self
             .suits
@@ -262,15 +239,40 @@ impl Medium {
                 .iter()
                 .any(|c| self.unsuited.curvatures.contains(c));
         if both {
-            return Err(format!("{}: a surface is both suited and not", self.id));
+            out.push("a surface is both suited and not".into());
         }
         if (self.form == Form::Image) == self.container {
-            return Err(format!(
-                "{}: an image needs no container and everything else does",
-                self.id
+            out.push("an image needs no container and everything else does".into());
+        }
+        out
+    }
+
+    fn view_problem(&self, view: &View) -> Option<String> {
+        let id = &view.id;
+        if view.steps.is_empty() {
+            return Some(format!("the view \"{id}\" has no step"));
+        }
+        if view.source.trim().is_empty() {
+            return Some(format!("the view \"{id}\" names no source"));
+        }
+        let through = view.steps.contains(&Step::ThroughMedium);
+        if through && self.clarity != Clarity::Clear {
+            return Some("nothing can be seen through a medium that is not clear".into());
+        }
+        let reading = read(&view.steps);
+        if (reading.relief == Relief::Inverted)
+            != (self.relief == ReliefEffect::Inverted && !through)
+        {
+            return Some(format!(
+                "the view \"{id}\" and the medium disagree about depth"
             ));
         }
-        Ok(())
+        if (reading.tone == Tone::Reversed) != (self.tone == ToneEffect::LightOnDark) {
+            return Some(format!(
+                "the view \"{id}\" and the medium disagree about tone"
+            ));
+        }
+        None
     }
 }
 

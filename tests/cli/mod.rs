@@ -1,5 +1,7 @@
 //! The command line, run as a process.
 
 mod demo;
+mod handedness;
 mod papers;
+mod rules;
 mod verify;

@@ -5,6 +5,7 @@ mod codes;
 mod handedness;
 mod loading;
 mod media;
+mod overlay;
 mod set_time;
 
 use liftledger::trade::TradeRules;

@@ -630,7 +630,7 @@ fn development(rules: &TradeRules, mark: &Mark) -> String {
     let all: Vec<String> = mark
         .developments
         .iter()
-        .map(|d| match rules.method(&d.method) {
+        .map(|d| match rules.method_ever(&d.method) {
             Some(m) => format!("{} ({})", m.name, m.id),
             None => d.method.clone(),
         })
@@ -640,7 +640,10 @@ fn development(rules: &TradeRules, mark: &Mark) -> String {
 
 fn tone(rules: &TradeRules, mark: &Mark) -> &'static str {
     let last = mark.developments.last();
-    match last.and_then(|d| rules.method(&d.method)).map(|m| m.tone) {
+    match last
+        .and_then(|d| rules.method_ever(&d.method))
+        .map(|m| m.tone)
+    {
         Some(MarkTone::Dark) => "dark ridges",
         Some(MarkTone::Light) => "light ridges",
         Some(MarkTone::Fluorescent) => "ridges glow under forensic light",

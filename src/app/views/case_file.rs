@@ -151,7 +151,7 @@ pub async fn load(reader: &Reader<'_>, id: CaseId, parts: &Parts) -> Result<Case
             .iter()
             .map(|d| {
                 rules
-                    .method(&d.method)
+                    .method_ever(&d.method)
                     .map_or_else(|| d.method.clone(), |x| x.name.clone())
             })
             .collect(),

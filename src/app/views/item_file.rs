@@ -253,11 +253,11 @@ fn recovery(item: &Item, state: &crate::custody::State, zone: FixedOffset) -> Re
 
 fn cautions(item: &Item, mark: &Mark, rules: &TradeRules) -> Vec<CautionWords> {
     let mut list = Vec::new();
-    if let Some(medium) = rules.medium(&item.recovered.medium) {
+    if let Some(medium) = rules.medium_ever(&item.recovered.medium) {
         list.extend(rules.cautions_of(&medium.cautions));
     }
     for development in &mark.developments {
-        if let Some(method) = rules.method(&development.method) {
+        if let Some(method) = rules.method_ever(&development.method) {
             list.extend(rules.cautions_of(&method.cautions));
         }
     }

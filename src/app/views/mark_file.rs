@@ -66,7 +66,7 @@ pub async fn load(reader: &Reader<'_>, id: MarkId) -> Result<MarkFile, ReadError
     let cautions = mark
         .developments
         .iter()
-        .filter_map(|d| rules.method(&d.method))
+        .filter_map(|d| rules.method_ever(&d.method))
         .flat_map(|m| rules.cautions_of(&m.cautions));
     Ok(MarkFile {
         case: CaseRef::from(&case),

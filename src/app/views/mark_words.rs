@@ -117,7 +117,7 @@ pub fn mark_words(
             .developments
             .iter()
             .map(|d| {
-                let method = rules.method(&d.method);
+                let method = rules.method_ever(&d.method);
                 Developed {
                     code: d.method.clone(),
                     name: method.map_or_else(|| d.method.clone(), |m| m.name.clone()),

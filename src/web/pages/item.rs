@@ -133,7 +133,7 @@ fn drawn_steps(file: &ItemFile) -> String {
 
 fn timer(file: &ItemFile, rules: &TradeRules) -> (Option<Timer>, String) {
     let Some(set) = rules
-        .medium(&file.recovery.medium)
+        .medium_ever(&file.recovery.medium)
         .and_then(|m| m.set.as_ref())
     else {
         return (None, String::new());

@@ -101,7 +101,7 @@ impl Of {
         let mut flipped = usual.clone();
         flipped.push("flip");
         let mut views = vec![Choice::new(joined(&usual), "the usual way for this medium")];
-        if let Some(medium) = app.house().rules.medium(&item.recovered.medium) {
+        if let Some(medium) = app.house().rules.medium_ever(&item.recovered.medium) {
             for view in medium.views.iter().filter(|v| !v.usual) {
                 let steps: Vec<&str> = view.steps.iter().map(|s| s.name()).collect();
                 views.push(Choice::new(joined(&steps), view.name.clone()));

@@ -62,7 +62,7 @@ fn ahead(rules: &TradeRules, mark: &Mark, medium: &Medium) -> Vec<(String, Strin
     let tone = mark
         .developments
         .last()
-        .and_then(|d| rules.method(&d.method))
+        .and_then(|d| rules.method_ever(&d.method))
         .map(|m| m.tone);
     let mut out = vec![(
         "Medium".to_owned(),
