@@ -6,15 +6,17 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use chrono::{TimeDelta, Utc};
+use liftledger::app::house::{House, KEYS};
 use liftledger::app::{Recorded, Stage, rows};
 use liftledger::custody::State;
 use liftledger::ids::Subject;
+use liftledger::keys::Keys;
 use liftledger::ledger::checkpoint::{self, Checkpoint, Key};
 use liftledger::ledger::event::{Event, Source};
 use liftledger::ledger::merkle::Frontier;
 use liftledger::store::{
-    Batch, CheckpointRow, CommandRow, EventRow, NodeRow, PayloadRow, SealRow, SqliteStore,
-    Store as _, TouchRow,
+    Accounts as _, Batch, CheckpointRow, CommandRow, EventRow, NodeRow, PayloadRow, SealRow,
+    SqliteStore, Store as _, TouchRow,
 };
 use liftledger::trade::TradeRules;
 use tempfile::TempDir;
@@ -42,7 +44,7 @@ pub struct Built {
     pub size: u64,
     pub bytes: u64,
     pub took: Duration,
-    _folder: TempDir,
+    folder: TempDir,
 }
 
 /// Builds a ledger of so many events, or of as many as there is time for.
@@ -68,7 +70,21 @@ pub async fn build(events: u64, most: Duration) -> Built {
         size,
         bytes,
         took: began.elapsed(),
-        _folder: folder,
+        folder,
+    }
+}
+
+impl Built {
+    /// The same as a server has it: keys, originals, a writer, and an account for the technician. The store stays open
+    /// beside it, as a second reader of the same file.
+    pub async fn house(&self) -> House {
+        let folder = self.folder.path();
+        Keys::create(&folder.join(KEYS)).unwrap();
+        self.store
+            .set_setting("origin", key().name())
+            .await
+            .unwrap();
+        House::open(folder).await.unwrap()
     }
 }
 

@@ -461,9 +461,65 @@ fn a_restricted_case_is_shut_and_its_readings_are_recorded() {
                 "{path}"
             );
         }
-        // The assigned see its number there, and no more.
-        let list = assigned.get("/cases").await;
-        assert!(list.says(&record.number) && !list.says(&record.title));
+        // The assigned see its number there, and no more: a list is not put on the record.
+        let before = count(Subject::Case(case)).await;
+        for path in [
+            "/cases".to_owned(),
+            "/find?q=HR-26".to_owned(),
+            "/find?q=HR-26-0".to_owned(),
+            "/desk/storeroom".to_owned(),
+        ] {
+            let list = assigned.get(&path).await;
+            assert_eq!(list.status, StatusCode::OK, "{path}");
+            let on_desk = path.starts_with("/desk/");
+            assert!(on_desk || list.says(&record.number), "{path}");
+            for words in [
+                &record.title,
+                &mark.noted.object,
+                &item.recovered.description,
+            ] {
+                assert!(!list.says(words), "{path}: {words}");
+            }
+        }
+        assert_eq!(count(Subject::Case(case)).await, before);
+    });
+}
+
+#[test]
+fn a_form_that_shows_words_of_a_restricted_case_is_a_reading() {
+    on(async {
+        let w = world();
+        let case = w.demo.cases["outboard"];
+        let viewer = Viewer::operator();
+        let reader = w.house.reader(&viewer);
+        let record = reader.case(case).await.unwrap();
+        let item = reader.item(an_item_of("outboard").await).await.unwrap();
+        let packages = reader.packages_of(case, &Part::default()).await.unwrap();
+        let piece = format!("package:{}", packages.rows[0].id);
+        let noted = reader.history(Subject::Mark(item.mark)).await.unwrap();
+        let noted = noted[0].event.header.seq;
+        for (who, path) in [
+            ("tomasz", format!("/do/open-scene?case={case}")),
+            ("tomasz", format!("/do/note-mark?case={case}")),
+            ("tomasz", format!("/do/develop-mark?mark={}", item.mark)),
+            ("tomasz", format!("/do/recover?mark={}", item.mark)),
+            ("tomasz", format!("/do/pack?case={case}")),
+            ("tomasz", format!("/do/amend?event={noted}")),
+            ("tomasz", format!("/marks/{}/photograph", item.mark)),
+            ("tomasz", format!("/items/{}/photograph", item.id)),
+            ("nour", format!("/do/release?piece={piece}")),
+            ("nour", format!("/do/receive?piece={piece}")),
+            ("nour", format!("/do/store?piece={piece}")),
+            ("nour", format!("/do/open?piece={piece}")),
+        ] {
+            let before = count(Subject::Case(case)).await;
+            let answer = signed_in(who).await.get(&path).await;
+            assert_eq!(answer.status, StatusCode::OK, "{path}");
+            assert!(answer.says(&record.title), "{path}");
+            assert_eq!(count(Subject::Case(case)).await, before + 1, "{path}");
+            let (kind, _) = last(Subject::Case(case)).await;
+            assert_eq!(kind, "case.read", "{path}");
+        }
     });
 }
 

@@ -1,6 +1,6 @@
 //! The desks: what waits for somebody, grouped by how soon, each line with the one next act.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use schemars::JsonSchema;
@@ -105,11 +105,14 @@ pub struct Line {
     pub case_number: String,
     /// `Package P2`.
     pub name: String,
-    /// What it is.
+    /// Whether only those assigned see the case. A line then says no more than numbers: a desk is looked at many times
+    /// a day, and what a case is about is read on its own pages, where the reading goes on the record.
+    pub restricted: bool,
+    /// What it is; empty where the case is restricted.
     pub what: String,
-    /// Where it is.
+    /// Where it is; empty where the case is restricted.
     pub place: String,
-    /// Why it stands here.
+    /// Why it stands here; the same.
     pub why: String,
     /// One or two words: `offered`, `overdue`; empty for none.
     pub badge: String,
@@ -207,6 +210,7 @@ pub async fn load(reader: &Reader<'_>, which: Which) -> Result<Desk, ReadError> 
         Which::Examiner => {}
         Which::Court => made.court().await?,
     }
+    made.close().await?;
     Ok(made.desk)
 }
 
@@ -217,6 +221,28 @@ impl Made<'_> {
             When::Soon => self.desk.soon.push(line),
             When::Later => self.desk.later.push(line),
         }
+    }
+
+    /// Takes the words out of the lines of restricted cases.
+    async fn close(&mut self) -> Result<(), ReadError> {
+        let desk = &mut self.desk;
+        let mut known: BTreeMap<CaseId, bool> = BTreeMap::new();
+        for group in [&mut desk.now, &mut desk.soon, &mut desk.later] {
+            for line in &mut group.lines {
+                let restricted = match known.get(&line.case) {
+                    Some(known) => *known,
+                    None => self.reader.case(line.case).await?.restricted,
+                };
+                known.insert(line.case, restricted);
+                if restricted {
+                    line.restricted = true;
+                    line.what.clear();
+                    line.place.clear();
+                    line.why.clear();
+                }
+            }
+        }
+        Ok(())
     }
 
     async fn state(&self, things: &[Thing]) -> Result<State, ReadError> {
@@ -237,6 +263,7 @@ impl Made<'_> {
             subject: piece.into(),
             case: line.case,
             case_number: line.case_number,
+            restricted: false,
             name: line.name,
             what: line.what,
             place: line.standing,
@@ -352,6 +379,7 @@ impl Made<'_> {
                 subject: Subject::Case(case.id),
                 case: case.id,
                 case_number: case.number.clone(),
+                restricted: false,
                 name: format!("Case {}", case.number),
                 what: case.title.clone(),
                 place: format!(
@@ -384,6 +412,7 @@ impl Made<'_> {
                     subject: Subject::Mark(mark.id),
                     case: case.id,
                     case_number: case.number.clone(),
+                    restricted: false,
                     name: format!("Mark M{}", mark.number),
                     what: words::mark_kind(mark.noted.mark_kind).into(),
                     place: format!("{}, {}", mark.noted.object, mark.noted.exact_place),

@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::case_row::{CaseRow, RESTRICTED};
 use super::words;
 use crate::app::reader::{Part, ReadError, Reader, Thing};
 use crate::custody::package::seal_number;
@@ -80,11 +81,21 @@ fn seen<T>(answer: Result<T, ReadError>) -> Result<Option<T>, ReadError> {
     }
 }
 
+/// What a thing is, and its case; of a restricted case only its number, since nobody has opened it yet.
+fn of_case(case: &Case, what: impl FnOnce() -> String) -> String {
+    let what = if case.restricted {
+        RESTRICTED.to_owned()
+    } else {
+        what()
+    };
+    format!("{what}; case {}", case.number)
+}
+
 fn case_hit(case: &Case, why: &str) -> Hit {
     Hit {
         subject: Subject::Case(case.id),
         name: format!("Case {}", case.number),
-        words: case.title.clone(),
+        words: CaseRow::from(case).words().to_owned(),
         why: why.into(),
     }
 }
@@ -93,23 +104,22 @@ fn mark_hit(mark: &Mark, case: &Case, why: &str) -> Hit {
     Hit {
         subject: Subject::Mark(mark.id),
         name: format!("Mark M{}", mark.number),
-        words: format!(
-            "{}, {}; case {}",
-            mark.noted.object, mark.noted.exact_place, case.number
-        ),
+        words: of_case(case, || {
+            format!("{}, {}", mark.noted.object, mark.noted.exact_place)
+        }),
         why: why.into(),
     }
 }
 
 fn thing_hit(thing: &Thing, case: &Case, why: &str) -> Hit {
-    let what = match thing {
+    let what = || match thing {
         Thing::Item(i) => i.recovered.description.clone(),
         Thing::Package(p) => words::counted(p.contents.len(), "piece"),
     };
     Hit {
         subject: thing.piece().into(),
         name: words::capital(&thing.name()),
-        words: format!("{what}; case {}", case.number),
+        words: of_case(case, what),
         why: why.into(),
     }
 }

@@ -10,6 +10,7 @@ pub mod amendments;
 pub mod case_file;
 pub mod case_findings;
 pub mod case_ref;
+pub mod case_row;
 pub mod counts;
 pub mod custody_rows;
 pub mod desk;

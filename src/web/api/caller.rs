@@ -4,6 +4,8 @@
 //! anything then also needs `x-csrf-token`, the token that the forms of that session carry, so that a page of another
 //! site can do nothing with somebody else's cookie.
 
+use std::collections::BTreeSet;
+
 use axum::extract::{FromRequestParts, MatchedPath, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header, request::Parts};
 use axum::middleware::Next;
@@ -73,6 +75,23 @@ impl Caller {
     pub async fn noted_of(&self, app: &App, case: CaseId, what: &str) -> Result<(), Failure> {
         let case = self.reader(app).case(case).await?;
         self.noted(app, &case, what).await
+    }
+
+    /// The same for everything in a list, each case once.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn noted_each(
+        &self,
+        app: &App,
+        cases: impl Iterator<Item = CaseId>,
+        what: &str,
+    ) -> Result<(), Failure> {
+        let cases: BTreeSet<CaseId> = cases.collect();
+        for case in cases {
+            self.noted_of(app, case, what).await?;
+        }
+        Ok(())
     }
 
     /// Proves that the caller knows their own password.

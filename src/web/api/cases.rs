@@ -10,7 +10,8 @@ use super::events::{self, History};
 use super::openapi::Op;
 use crate::app::Page;
 use crate::app::views::case_file::{self, CaseFile, Parts};
-use crate::custody::state::{Case, Item, Mark, Package};
+use crate::app::views::case_row::CaseRow;
+use crate::custody::state::{Item, Mark, Package};
 use crate::ids::{CaseId, Subject};
 use crate::web::App;
 use crate::web::error::Failure;
@@ -20,9 +21,13 @@ pub async fn list(
     State(app): State<App>,
     caller: Caller,
     asked: Asked,
-) -> Result<Json<Page<Case>>, Failure> {
+) -> Result<Json<Page<CaseRow>>, Failure> {
     let part = asked.part()?;
-    Ok(Json(caller.reader(&app).cases(&part).await?))
+    let page = caller.reader(&app).cases(&part).await?;
+    Ok(Json(Page {
+        rows: page.rows.iter().map(CaseRow::from).collect(),
+        next: page.next,
+    }))
 }
 
 /// For the description.

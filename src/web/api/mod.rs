@@ -90,7 +90,7 @@ routes! {
     get "/api/find" => find::find, May(ReadEvidence), |g| Op::new("What there is under a code, a case number, a seal number or a few words, the surest first").query("q", true, "What was typed or scanned").json::<Vec<crate::app::views::find::Hit>>(g);
     get "/api/codes/{code}" => codes::show, May(ReadEvidence), |g| Op::new("What bears the code of a label").json::<codes::Bearer>(g);
     get "/api/desk/{which}" => desks::show, May(ReadEvidence), |g| Op::new("A desk: what waits for the caller").json::<crate::app::views::desk::Desk>(g);
-    get "/api/cases" => cases::list, May(ReadEvidence), |g| Op::new("Cases that the caller may see, newest first").paged().json::<Page<crate::custody::state::Case>>(g);
+    get "/api/cases" => cases::list, May(ReadEvidence), |g| Op::new("Cases that the caller may see, newest first; of a restricted one only the number").paged().json::<Page<crate::app::views::case_row::CaseRow>>(g);
     get "/api/cases/{id}" => cases::show, May(ReadEvidence), cases::described;
     get "/api/cases/{id}/marks" => cases::marks, May(ReadEvidence), |g| Op::new("Marks of a case, by number").paged().json::<Page<Mark>>(g);
     get "/api/cases/{id}/items" => cases::items, May(ReadEvidence), |g| Op::new("Items of a case, by number").paged().json::<Page<Item>>(g);

@@ -43,7 +43,12 @@ pub async fn holds(
     let part = asked.part()?;
     let reader = caller.reader(&app);
     reader.person(id).await?;
-    Ok(Json(reader.held_by(id, &part).await?))
+    let page = reader.held_by(id, &part).await?;
+    let cases = page.rows.iter().map(Thing::case);
+    caller
+        .noted_each(&app, cases, "what a person holds")
+        .await?;
+    Ok(Json(page))
 }
 
 /// A new password for somebody.

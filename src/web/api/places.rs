@@ -30,7 +30,10 @@ pub async fn show(
     asked: Asked,
 ) -> Result<Json<PlaceFile>, Failure> {
     let part = asked.part()?;
-    Ok(Json(
-        place_file::load(&caller.reader(&app), id, &part).await?,
-    ))
+    let file = place_file::load(&caller.reader(&app), id, &part).await?;
+    let cases = file.contents.rows.iter().map(|l| l.case);
+    caller
+        .noted_each(&app, cases, "what stands in a place")
+        .await?;
+    Ok(Json(file))
 }

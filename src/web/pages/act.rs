@@ -77,6 +77,14 @@ fn crumbs(sheet: &Sheet) -> Vec<Link> {
     out
 }
 
+/// Puts the reading of a restricted case on the record, before its words are shown on a form.
+async fn noted(app: &App, visitor: &Visitor, sheet: &Sheet) -> Result<(), Failure> {
+    match &sheet.about {
+        Some(case) => super::show::noted(&visitor.reader(app), case, "form of an act").await,
+        None => Ok(()),
+    }
+}
+
 /// The empty form, filled with what the address says.
 pub async fn show(
     State(app): State<App>,
@@ -89,6 +97,7 @@ pub async fn show(
     let agency = app.house().agency().await?;
     let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
     fill(&mut sheet.inputs, &typed);
+    noted(&app, &visitor, &sheet).await?;
     let page = FormPage {
         frame: visitor.frame(crumbs(&sheet)),
         signed,
@@ -116,6 +125,7 @@ pub async fn perform(
     fill(&mut sheet.inputs, &typed);
     let command = typed.read::<CommandId>("id")?;
     let again = Again {
+        app: &app,
         word: &word,
         visitor: &visitor,
         typed: &typed,
@@ -124,27 +134,29 @@ pub async fn perform(
         must_sign,
     };
     if typed.has("back-to-form") {
-        return again.form(sheet, None);
+        return again.form(sheet, None).await;
     }
     let built = match build(&word, &sheet, &typed, command, agency.zone) {
         Ok(built) => built,
-        Err(refusal) => return again.form(sheet, Some(refusal)),
+        Err(refusal) => return again.form(sheet, Some(refusal)).await,
     };
     let mut how = Signed::Session;
     if must_sign {
         let secret = typed.get("password");
         if secret.is_empty() {
-            return again.sign(sheet, None);
+            return again.sign(sheet, None).await;
         }
         match app.house().prove(&visitor.person, secret, app.now()).await {
             Ok(()) => how = Signed::Password,
             Err(SignInError::Wrong) => {
-                return again.sign(sheet, Some("This is not your password.".into()));
+                return again
+                    .sign(sheet, Some("This is not your password.".into()))
+                    .await;
             }
             Err(e @ SignInError::Wait { .. }) => {
                 let failure = Failure::from(e);
                 let said = format!("{} {}", failure.refusal.sentence, failure.refusal.next);
-                return again.sign(sheet, Some(said));
+                return again.sign(sheet, Some(said)).await;
             }
             Err(e) => return Err(e.into()),
         }
@@ -165,7 +177,7 @@ pub async fn perform(
             let joint = if to.contains('?') { '&' } else { '?' };
             Ok(Redirect::to(&format!("{to}{joint}done={}", recorded.seq)).into_response())
         }
-        Err(RecordError::Refused(refusal)) => again.form(sheet, Some(refusal)),
+        Err(RecordError::Refused(refusal)) => again.form(sheet, Some(refusal)).await,
         Err(e) => Err(e.into()),
     }
 }
@@ -201,6 +213,7 @@ fn build(
 
 /// Shows the form or the signing step once more.
 struct Again<'a> {
+    app: &'a App,
     word: &'a str,
     visitor: &'a Visitor,
     typed: &'a Typed,
@@ -210,7 +223,8 @@ struct Again<'a> {
 }
 
 impl Again<'_> {
-    fn form(&self, mut sheet: Sheet, refusal: Option<Refusal>) -> Result<Response, Failure> {
+    async fn form(&self, mut sheet: Sheet, refusal: Option<Refusal>) -> Result<Response, Failure> {
+        noted(self.app, self.visitor, &sheet).await?;
         let mut when = when_fields(self.typed);
         let mut status = axum::http::StatusCode::OK;
         let mut late_open = when.iter().any(|i| !i.first().is_empty());
@@ -240,7 +254,8 @@ impl Again<'_> {
         Ok((status, draw(&page)?).into_response())
     }
 
-    fn sign(&self, sheet: Sheet, error: Option<String>) -> Result<Response, Failure> {
+    async fn sign(&self, sheet: Sheet, error: Option<String>) -> Result<Response, Failure> {
+        noted(self.app, self.visitor, &sheet).await?;
         let mut facts = sheet.facts.clone();
         let when = when_fields(self.typed);
         for input in sheet.inputs.iter().chain(&when) {

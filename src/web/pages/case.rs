@@ -7,6 +7,7 @@ use axum::response::Response;
 use super::show::{self, Button, May};
 use super::{draw, notice};
 use crate::app::views::case_file::{CaseFile, Parts, load};
+use crate::app::views::case_row::CaseRow;
 use crate::app::views::words;
 use crate::ids::CaseId;
 use crate::people::Action;
@@ -49,20 +50,12 @@ pub async fn list(
     let rows = page
         .rows
         .iter()
+        .map(CaseRow::from)
         .map(|c| Row {
             href: format!("/cases/{}", c.id),
             number: c.number.clone(),
-            // What a restricted case is about stands on its own page, where the reading is recorded.
-            title: if c.restricted {
-                "restricted".into()
-            } else {
-                c.title.clone()
-            },
-            offence: if c.restricted {
-                String::new()
-            } else {
-                c.offence.clone()
-            },
+            title: c.words().to_owned(),
+            offence: c.offence.clone().unwrap_or_default(),
             opened: words::minute(&c.opened_at, zone),
             restricted: c.restricted,
             counts: format!(

@@ -1,7 +1,5 @@
 //! The desks: what waits for whoever is signed in.
 
-use std::collections::BTreeSet;
-
 use askama::Template;
 use axum::extract::{RawQuery, State};
 use axum::response::Response;
@@ -9,7 +7,7 @@ use axum::response::Response;
 use super::acts::address;
 use super::{draw, notice, show};
 use crate::app::views::desk::{Desk, Group, Line, Which, load};
-use crate::ids::{CaseId, Subject};
+use crate::ids::Subject;
 use crate::people::Action;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -44,11 +42,10 @@ fn act(line: &Line, page: &str, records: bool) -> Link {
     }
 }
 
-fn line(line: &Line, restricted: &BTreeSet<CaseId>, records: bool) -> DeskLine {
+fn line(line: &Line, records: bool) -> DeskLine {
     let page = address(line.subject).unwrap_or_else(|| "/".into());
     let act = act(line, &page, records);
-    if restricted.contains(&line.case) {
-        // Of a restricted case a desk says the numbers; the pages say more, and put the reading on record.
+    if line.restricted {
         let label = if line.name.contains(&line.case_number) {
             line.name.clone()
         } else {
@@ -86,13 +83,8 @@ fn line(line: &Line, restricted: &BTreeSet<CaseId>, records: bool) -> DeskLine {
     }
 }
 
-fn block(desk: &Desk, restricted: &BTreeSet<CaseId>, records: bool) -> DeskBlock {
-    let lines = |g: &Group| {
-        g.lines
-            .iter()
-            .map(|l| line(l, restricted, records))
-            .collect()
-    };
+fn block(desk: &Desk, records: bool) -> DeskBlock {
+    let lines = |g: &Group| g.lines.iter().map(|l| line(l, records)).collect();
     DeskBlock {
         now: lines(&desk.now),
         soon: lines(&desk.soon),
@@ -108,16 +100,6 @@ async fn page(
 ) -> Result<Response, Failure> {
     let reader = visitor.reader(app);
     let desk = load(&reader, which).await?;
-    let named: BTreeSet<CaseId> = [&desk.now, &desk.soon, &desk.later]
-        .into_iter()
-        .flat_map(|g| g.lines.iter().map(|l| l.case))
-        .collect();
-    let mut restricted = BTreeSet::new();
-    for id in named {
-        if reader.case(id).await?.restricted {
-            restricted.insert(id);
-        }
-    }
     let mut buttons = Vec::new();
     let viewer = reader.viewer();
     match which {
@@ -153,7 +135,7 @@ async fn page(
     draw(&DeskPage {
         frame: show::framed(frame, notice(&reader, query).await),
         field: which == Which::Field,
-        block: block(&desk, &restricted, viewer.may(Action::RecordScene)),
+        block: block(&desk, viewer.may(Action::RecordScene)),
         buttons,
         more,
         as_of: desk.as_of_words,

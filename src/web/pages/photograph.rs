@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use tokio::io::AsyncReadExt as _;
 
-use super::{block, draw};
+use super::{block, draw, show};
 use crate::app::{RecordError, Sent};
 use crate::custody::image::AddImage;
 use crate::custody::state::{Case, Item, Mark};
@@ -56,6 +56,7 @@ impl Of {
         let reader = visitor.reader(app);
         let mark: Mark = reader.mark(id).await?;
         let case = reader.case(mark.case).await?;
+        show::noted(&reader, &case, "form to add a photograph").await?;
         let views = [
             (
                 joined(&["front"]),
@@ -95,6 +96,7 @@ impl Of {
         let reader = visitor.reader(app);
         let item: Item = reader.item(id).await?;
         let case = reader.case(item.case).await?;
+        show::noted(&reader, &case, "form to add a photograph").await?;
         let usual: Vec<&str> = item.recovered.view.iter().map(String::as_str).collect();
         let mut mirrored = usual.clone();
         mirrored.push("mirror");

@@ -1,8 +1,10 @@
 //! Who may call what.
 
 use axum::body::Body;
-use axum::http::{Request, header};
+use axum::http::{Request, StatusCode, header};
 use chrono::Utc;
+use liftledger::app::Viewer;
+use liftledger::custody::state::Holder;
 use liftledger::ids::Subject;
 use liftledger::people::permission;
 use liftledger::store::Reads as _;
@@ -185,6 +187,43 @@ pub async fn a_restricted_case_is_closed_and_its_reading_recorded(server: &Serve
     assert_eq!(count().await.unwrap(), before, "nothing was read");
     let seen = server.get("runa", "/api/cases").await.ok();
     assert!(!seen.to_string().contains(&case.to_string()));
+
+    // Lists give the assigned its number and nothing to record; what holds whole records is a reading.
+    let viewer = Viewer::operator();
+    let reader = server.app.house().reader(&viewer);
+    let record = reader.case(case).await.unwrap();
+    let described = reader.item(item).await.unwrap().recovered.description;
+    for path in [
+        "/api/cases",
+        "/api/find?q=HR-26",
+        "/api/desk/storeroom",
+        "/api/desk/field",
+    ] {
+        for who in ["nour", "tomasz"] {
+            let answer = server.get(who, path).await;
+            if answer.status == StatusCode::NOT_FOUND {
+                continue; // a desk of another role
+            }
+            let seen = answer.ok().to_string();
+            let on_desk = path.starts_with("/api/desk/");
+            assert!(on_desk || seen.contains(&record.number), "{who} {path}");
+            assert!(!seen.contains(&record.title), "{who} {path}");
+            assert!(!seen.contains(&described), "{who} {path}");
+        }
+    }
+    assert_eq!(count().await.unwrap(), before, "lists are no readings");
+    let mut holder = reader.item(item).await.unwrap().custody;
+    if let Some(package) = holder.inside {
+        holder = reader.package(package).await.unwrap().custody;
+    }
+    let path = match holder.holder {
+        Holder::Place { place } => format!("/api/places/{place}"),
+        Holder::Person { person } => format!("/api/people/{person}/holds"),
+        other => panic!("{other:?}"),
+    };
+    server.get("nour", &path).await.ok();
+    assert_eq!(count().await.unwrap(), before + 1, "{path}");
+    let before = before + 1;
 
     server
         .get("tomasz", &format!("/api/items/{item}"))

@@ -36,7 +36,8 @@ pub async fn from_the_scene_to_court(server: &Server) {
     let cases = server.get(tech, "/api/cases?limit=1").await.ok();
     assert_eq!(cases["rows"][0]["id"], case.to_string());
     assert!(cases["next"].is_string());
-    let scene = cases["rows"][0]["scenes"][0]["id"].clone();
+    let file = server.get(tech, &format!("/api/cases/{case}")).await.ok();
+    let scene = file["scenes"][0]["id"].clone();
     let mark = server
         .made(tech, json!({"do": "note-mark", "case": case, "scene": scene, "kind": "friction-ridge",
             "object": "locker door, painted steel", "exact_place": "inner face, 12 cm below the latch",

@@ -146,6 +146,7 @@ pub(super) async fn amend(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, F
         submit: "Correct it".into(),
         crumbs,
         done: page,
+        about: Some(case),
         arrange: Some(shape),
         ..Sheet::default()
     })

@@ -58,6 +58,7 @@ pub(super) async fn open_scene(reader: &Reader<'_>, typed: &Typed) -> Result<She
         submit: "Open the scene".into(),
         crumbs: crumbs(&case),
         done: format!("/cases/{}", case.id),
+        about: Some(case),
         field: true,
         ..Sheet::default()
     })

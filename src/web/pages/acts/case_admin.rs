@@ -78,6 +78,7 @@ pub(super) async fn assign(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, 
         sheet.facts = vec![("Case".into(), format!("{}, {}", case.number, case.title))];
         sheet.crumbs = case::crumbs(case);
         sheet.done = format!("/cases/{}", case.id);
+        sheet.about = Some(case.clone());
     }
     Ok(sheet)
 }
@@ -132,6 +133,7 @@ pub(super) async fn restrict(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet
             format!("/cases/{}", case.id)
         },
         arrange: Some(restricted),
+        about: Some(case),
         ..Sheet::default()
     })
 }

@@ -275,6 +275,7 @@ impl About {
                 Link::new(self.page(), name),
             ],
             done: self.page(),
+            about: Some(self.case.clone()),
             ..Sheet::default()
         }
     }

@@ -200,6 +200,7 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         submit: "Record the recovery".into(),
         crumbs: within(&case, &mark),
         done: format!("/marks/{}", mark.id),
+        about: Some(case),
         field: true,
         arrange: Some(arrange),
         ..Sheet::default()

@@ -132,6 +132,7 @@ pub(super) async fn note(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
         submit: "Note the mark".into(),
         crumbs: crumbs(&case),
         done: format!("/cases/{}", case.id),
+        about: Some(case),
         field: true,
         ..Sheet::default()
     })
@@ -176,6 +177,7 @@ pub(super) async fn develop(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         submit: "Record the development".into(),
         crumbs: within(&case, &mark),
         done: format!("/marks/{}", mark.id),
+        about: Some(case),
         field: true,
         ..Sheet::default()
     })

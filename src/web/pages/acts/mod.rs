@@ -17,6 +17,7 @@ use serde_json::{Map, Value};
 
 use crate::app::Recorded;
 use crate::custody::Refusal;
+use crate::custody::state::Case;
 use crate::ids::Subject;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -35,6 +36,8 @@ pub struct Sheet {
     pub intro: String,
     /// Cautions that stand where the step is taken.
     pub cautions: Vec<String>,
+    /// The case whose words the form shows: whoever draws the form puts the reading of a restricted one on the record.
+    pub about: Option<Case>,
     /// What is known already, as facts; shown again at the signing step.
     pub facts: Vec<(String, String)>,
     /// Other ways to begin the form, with what they are called above them; empty for none.

@@ -177,6 +177,7 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
         submit: "Pack".into(),
         crumbs: case::crumbs(&case),
         done: format!("/cases/{}", case.id),
+        about: Some(case),
         field: true,
         ..Sheet::default()
     })
