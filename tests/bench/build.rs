@@ -198,6 +198,9 @@ impl Staging {
     }
 
     fn flush(&mut self) {
+        if self.batch.events.is_empty() {
+            return; // time ran out just after a commit
+        }
         let mut batch = std::mem::take(&mut self.batch);
         for subject in std::mem::take(&mut self.changed) {
             batch
