@@ -8,8 +8,8 @@
 //! - [`people`] roles, permissions, passwords
 //! - [`lifting`] how it was lifted, and which way round the image reads
 //! - [`keeping`] what it must be packed in and where it may be stored
+//! - [`imaging`] pixels: what a picture is, how it was turned, its density, working copies
 //! - [`custody`] commands, state, decisions, refusals
-//! - [`imaging`] pixels: what a picture is and how it was turned
 //! - [`reports`] labels and papers as PDF
 //!
 //! Application:

@@ -6,7 +6,7 @@ use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{amendment, case, hand_over, image, item, mark, package, paper, person, place};
+use super::{amendment, case, copy, hand_over, image, item, mark, package, paper, person, place};
 use crate::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject};
 use crate::people::{Action, Role};
 
@@ -129,6 +129,12 @@ acts! {
     DevelopMark(mark::DevelopMark) = "develop-mark", RecordScene, signed: false;
     /// Add a photograph whose bytes are already kept.
     AddImage(image::AddImage) = "add-image", RecordScene, signed: false;
+    /// Set how a picture was taken.
+    SetView(image::SetView) = "set-view", WorkImages, signed: false;
+    /// Set the scale of a picture.
+    SetScale(image::SetScale) = "set-scale", WorkImages, signed: false;
+    /// Add a working copy whose bytes are already kept.
+    AddCopy(copy::AddCopy) = "add-copy", WorkImages, signed: false;
     /// Record a recovery: it yields an item.
     Recover(item::Recover) = "recover", RecordScene, signed: false;
     /// Make a package of pieces.

@@ -6,7 +6,7 @@ use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::{amendment, case, hand_over, image, item, mark, package, paper, person, place};
+use super::{amendment, case, copy, hand_over, image, item, mark, package, paper, person, place};
 use crate::ids::{CaseId, Subject};
 
 macro_rules! facts {
@@ -50,6 +50,12 @@ facts! {
     MarkDeveloped(mark::MarkDeveloped) = "mark.developed",
     /// An image was added.
     ImageAdded(image::ImageAdded) = "image.added",
+    /// It was set how a picture was taken.
+    ViewSet(image::ViewSet) = "image.view-set",
+    /// The scale of a picture was set.
+    ScaleSet(image::ScaleSet) = "image.scale-set",
+    /// A working copy was made.
+    CopyMade(copy::CopyMade) = "image.copy-made",
     /// A recovery yielded an item.
     ItemRecovered(item::ItemRecovered) = "item.recovered",
     /// A package was made.

@@ -7,10 +7,15 @@ use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::{ImageRef, State};
-use crate::ids::{Digest, Subject};
+use crate::ids::{CaseId, Digest, Subject};
+use crate::imaging::resolution::{self, Scale};
+use crate::imaging::view::with_recipe;
+use crate::lifting::handedness::Step;
 
 /// How many images a mark or an item may have.
 pub const MAX_IMAGES: usize = 100;
+/// How many view steps a picture may have.
+pub const MAX_VIEW: usize = 20;
 /// The largest original, in bytes: 200 MB.
 pub const MAX_BYTES: u64 = 200_000_000;
 
@@ -66,19 +71,175 @@ pub struct ImageAdded {
     pub because: String,
 }
 
-pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal> {
-    let (case, images, usual) = match x.of {
-        Subject::Mark(id) => {
-            let mark = ctx.state.marks.get(&id).ok_or_else(|| not_found("mark"))?;
-            (mark.case, &mark.images, vec!["front".to_owned()])
-        }
-        Subject::Item(id) => {
-            let item = ctx.state.items.get(&id).ok_or_else(|| not_found("item"))?;
-            (item.case, &item.images, item.recovered.view.clone())
-        }
-        _ => return Err(not_found("mark or item").on("of")),
-    };
+/// Set how a picture was taken: which way round it reads follows from that.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SetView {
+    /// The mark or item that it shows.
+    pub of: Subject,
+    /// SHA-256 of the original bytes.
+    pub digest: Digest,
+    /// View steps by name, in order, of the picture as viewers show it.
+    pub view: Vec<String>,
+    /// Why they are set otherwise than they were.
+    pub reason: String,
+}
+
+/// It was set how a picture was taken.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ViewSet {
+    /// A mark or an item.
+    pub of: Subject,
+    /// SHA-256 of the original bytes.
+    pub digest: Digest,
+    /// View steps until now.
+    pub was: Vec<String>,
+    /// View steps.
+    pub view: Vec<String>,
+    /// `direct`, `reversed` or `unknown`, as computed from the steps.
+    pub reads: String,
+    /// Why, in a sentence.
+    pub because: String,
+    /// Why it was set.
+    pub reason: String,
+    /// How the working copies made until now read by these steps.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub copies: Vec<CopyReads>,
+}
+
+/// How a working copy reads.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CopyReads {
+    /// SHA-256 of the copy.
+    pub copy: Digest,
+    /// `direct`, `reversed` or `unknown`.
+    pub reads: String,
+}
+
+/// Set the scale of a picture, or take a wrong one away.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SetScale {
+    /// The mark or item that it shows.
+    pub of: Subject,
+    /// SHA-256 of the original bytes.
+    pub digest: Digest,
+    /// The scale; none says that the density is not known.
+    #[serde(default)]
+    pub scale: Option<Scale>,
+    /// Why; needed where a scale was set before.
+    #[serde(default)]
+    pub reason: String,
+}
+
+/// The scale of a picture was set.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ScaleSet {
+    /// A mark or an item.
+    pub of: Subject,
+    /// SHA-256 of the original bytes.
+    pub digest: Digest,
+    /// The scale; none where it was taken away.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<Scale>,
+    /// Pixels an inch at 1:1, where both axes have the same.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ppi: Option<u32>,
+    /// The density with its uncertainty, in words.
+    pub density: String,
+    /// What is to be said about it; empty for nothing.
+    pub warning: String,
+    /// Why it was set.
+    pub reason: String,
+}
+
+/// The case and the pictures of a mark or item, if they may be seen.
+pub(super) fn pictures<'a>(
+    ctx: &'a Context<'_>,
+    of: Subject,
+) -> Result<(CaseId, &'a [ImageRef]), Refusal> {
+    let (case, images) = match of {
+        Subject::Mark(id) => ctx.state.marks.get(&id).map(|m| (m.case, &m.images)),
+        Subject::Item(id) => ctx.state.items.get(&id).map(|i| (i.case, &i.images)),
+        _ => None,
+    }
+    .ok_or_else(|| not_found("mark or item").on("of"))?;
     ctx.case(case)?;
+    Ok((case, images))
+}
+
+/// A picture of a mark or item, if it may be seen.
+pub(super) fn picture<'a>(
+    ctx: &'a Context<'_>,
+    of: Subject,
+    digest: Digest,
+) -> Result<(CaseId, &'a ImageRef), Refusal> {
+    let (case, images) = pictures(ctx, of)?;
+    let found = images.iter().find(|i| i.digest == digest);
+    Ok((
+        case,
+        found.ok_or_else(|| not_found("picture").on("digest"))?,
+    ))
+}
+
+fn pictures_mut(state: &mut State, of: Subject) -> Option<&mut Vec<ImageRef>> {
+    match of {
+        Subject::Mark(id) => state.marks.get_mut(&id).map(|m| &mut m.images),
+        Subject::Item(id) => state.items.get_mut(&id).map(|i| &mut i.images),
+        _ => None,
+    }
+}
+
+pub(super) fn picture_mut<'a>(
+    state: &'a mut State,
+    of: Subject,
+    digest: Digest,
+    meta: &Meta,
+) -> Result<&'a mut ImageRef, Misfit> {
+    pictures_mut(state, of)
+        .and_then(|images| images.iter_mut().find(|i| i.digest == digest))
+        .ok_or_else(|| meta.misfit("no such picture"))
+}
+
+/// How a picture reads that was taken so, and why.
+pub(super) fn reading(ctx: &Context<'_>, view: &[String]) -> Result<(String, String), Refusal> {
+    match ctx.trade.reading(view) {
+        Some(reading) if (1..=MAX_VIEW).contains(&view.len()) => Ok(reading),
+        _ => Err(Refusal::new(
+            Rule::BadValue,
+            "One of the view steps is not known, or there are none or more than 20.",
+            "Choose the steps from the list; unknown is one of them.",
+        )
+        .on("view")),
+    }
+}
+
+/// How a working copy by this recipe reads, and why.
+pub(super) fn copy_reading(
+    ctx: &Context<'_>,
+    view: &[String],
+    recipe: &crate::imaging::recipe::Recipe,
+) -> Result<(String, String), Refusal> {
+    let steps: Option<Vec<Step>> = view.iter().map(|s| s.parse().ok()).collect();
+    let names: Vec<String> = match steps {
+        Some(steps) => with_recipe(&steps, recipe)
+            .iter()
+            .map(|s| s.name().to_owned())
+            .collect(),
+        // A step of another version of the program: nothing is known of the copy either.
+        None => vec![Step::Unknown.name().to_owned()],
+    };
+    ctx.trade
+        .reading(&names)
+        .ok_or_else(|| not_found("view step"))
+}
+
+pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal> {
+    let (case, images) = pictures(ctx, x.of)?;
+    let usual = match x.of {
+        Subject::Item(id) => ctx.state.items.get(&id).map(|i| i.recovered.view.clone()),
+        _ => None,
+    };
     text("name", &x.name, 200, true)?;
     text("media_type", &x.media_type, 100, true)?;
     if x.bytes == 0 || x.bytes > MAX_BYTES {
@@ -97,21 +258,11 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal
         ));
     }
     let view = if x.view.is_empty() {
-        usual
+        usual.unwrap_or_else(|| vec!["front".to_owned()])
     } else {
         x.view.clone()
     };
-    let (reads, because) = match ctx.trade.reading(&view) {
-        Some(reading) if view.len() <= 20 => reading,
-        _ => {
-            return Err(Refusal::new(
-                Rule::BadValue,
-                "One of the view steps is not known.",
-                "Choose the steps from the list; unknown is one of them.",
-            )
-            .on("view"));
-        }
-    };
+    let (reads, because) = reading(ctx, &view)?;
     if images.iter().any(|i| i.digest == x.digest) {
         return Err(Refusal::new(
             Rule::Taken,
@@ -136,12 +287,7 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal
 }
 
 pub(super) fn added(state: &mut State, x: &ImageAdded, meta: &Meta) -> Result<(), Misfit> {
-    let images = match x.of {
-        Subject::Mark(id) => state.marks.get_mut(&id).map(|m| &mut m.images),
-        Subject::Item(id) => state.items.get_mut(&id).map(|i| &mut i.images),
-        _ => None,
-    };
-    images
+    pictures_mut(state, x.of)
         .ok_or_else(|| meta.misfit("no such mark or item"))?
         .push(ImageRef {
             digest: x.digest,
@@ -154,6 +300,118 @@ pub(super) fn added(state: &mut State, x: &ImageAdded, meta: &Meta) -> Result<()
             reads: x.reads.clone(),
             because: x.because.clone(),
             taken_at: meta.at,
+            scale: None,
+            copies: Vec::new(),
         });
+    Ok(())
+}
+
+pub(super) fn set_view(ctx: &Context<'_>, x: &SetView) -> Result<Vec<Draft>, Refusal> {
+    let (case, image) = picture(ctx, x.of, x.digest)?;
+    text("reason", &x.reason, 500, true)?;
+    let (reads, because) = reading(ctx, &x.view)?;
+    if image.view == x.view {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "These are the view steps on record already.",
+            "Nothing is left to do.",
+        )
+        .on("view"));
+    }
+    let copies = image.copies.iter().map(|c| {
+        let (reads, _) = copy_reading(ctx, &x.view, &c.recipe)?;
+        Ok(CopyReads {
+            copy: c.digest,
+            reads,
+        })
+    });
+    let fact = Fact::ViewSet(ViewSet {
+        of: x.of,
+        digest: x.digest,
+        was: image.view.clone(),
+        view: x.view.clone(),
+        reads,
+        because,
+        reason: x.reason.clone(),
+        copies: copies.collect::<Result<_, Refusal>>()?,
+    });
+    Ok(ctx.draft(Some(case), vec![x.of], fact))
+}
+
+pub(super) fn view_set(state: &mut State, x: &ViewSet, meta: &Meta) -> Result<(), Misfit> {
+    let image = picture_mut(state, x.of, x.digest, meta)?;
+    image.view.clone_from(&x.view);
+    image.reads.clone_from(&x.reads);
+    image.because.clone_from(&x.because);
+    for read in &x.copies {
+        let copy = image.copies.iter_mut().find(|c| c.digest == read.copy);
+        copy.ok_or_else(|| meta.misfit("no such working copy"))?
+            .reads
+            .clone_from(&read.reads);
+    }
+    Ok(())
+}
+
+pub(super) fn set_scale(ctx: &Context<'_>, x: &SetScale) -> Result<Vec<Draft>, Refusal> {
+    let (case, image) = picture(ctx, x.of, x.digest)?;
+    text("reason", &x.reason, 500, image.scale.is_some())?;
+    if image.scale == x.scale {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            match x.scale {
+                Some(_) => "This is the scale on record already.",
+                None => "There is no scale on record that could be taken away.",
+            },
+            "Nothing is left to do.",
+        )
+        .on("scale"));
+    }
+    let bad = |sentence: String| {
+        Refusal::new(
+            Rule::BadValue,
+            sentence,
+            "Pick both ends of the scale again and give its length; without a scale the density stays unknown.",
+        )
+        .on("scale")
+    };
+    let density = match &x.scale {
+        None => None,
+        Some(scale) => {
+            // Which side is the longer one depends on the file's orientation tag; the longer holds for both.
+            if let (Some(w), Some(h), Scale::Picked { first, second, .. }) =
+                (image.width, image.height, scale)
+            {
+                let most = w.max(h).saturating_mul(10);
+                let spans = std::iter::once(first).chain(second);
+                if spans
+                    .flat_map(|s| [s.x1, s.y1, s.x2, s.y2])
+                    .any(|v| v > most)
+                {
+                    return Err(bad("A point lies outside the picture.".into()));
+                }
+            }
+            let measured = resolution::measure(scale);
+            Some(measured.map_err(|e| bad(format!("This scale gives no density: {e}.")))?)
+        }
+    };
+    let fact = Fact::ScaleSet(ScaleSet {
+        of: x.of,
+        digest: x.digest,
+        scale: x.scale,
+        ppi: density.as_ref().and_then(resolution::Density::ppi),
+        density: density
+            .as_ref()
+            .map_or_else(|| "not known".to_owned(), resolution::Density::words),
+        warning: density
+            .as_ref()
+            .and_then(resolution::Density::warning)
+            .unwrap_or_default(),
+        reason: x.reason.clone(),
+    });
+    Ok(ctx.draft(Some(case), vec![x.of], fact))
+}
+
+pub(super) fn scale_set(state: &mut State, x: &ScaleSet, meta: &Meta) -> Result<(), Misfit> {
+    picture_mut(state, x.of, x.digest, meta)?.scale = x.scale;
     Ok(())
 }

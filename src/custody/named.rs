@@ -26,11 +26,10 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         Act::Restrict(x) => ctx.case(x.case).map(drop),
         Act::NoteMark(x) => scene(ctx, x.case, x.scene),
         Act::DevelopMark(x) => mark(ctx, x.mark),
-        Act::AddImage(x) => match x.of {
-            Subject::Mark(id) => mark(ctx, id),
-            Subject::Item(id) => piece(ctx, Piece::Item(id)),
-            _ => Err(not_found("mark or item").on("of")),
-        },
+        Act::AddImage(x) => pictured(ctx, x.of),
+        Act::SetView(x) => pictured(ctx, x.of),
+        Act::SetScale(x) => pictured(ctx, x.of),
+        Act::AddCopy(x) => pictured(ctx, x.of),
         Act::Recover(x) => mark(ctx, x.mark),
         Act::Pack(x) => {
             ctx.case(x.case)?;
@@ -103,6 +102,15 @@ fn scene(ctx: &Context<'_>, case: CaseId, scene: SceneId) -> Result<(), Refusal>
 fn mark(ctx: &Context<'_>, id: MarkId) -> Result<(), Refusal> {
     let mark = ctx.state.marks.get(&id).ok_or_else(|| not_found("mark"))?;
     ctx.case(mark.case).map(drop)
+}
+
+/// What has pictures.
+fn pictured(ctx: &Context<'_>, of: Subject) -> Result<(), Refusal> {
+    match of {
+        Subject::Mark(id) => mark(ctx, id),
+        Subject::Item(id) => piece(ctx, Piece::Item(id)),
+        _ => Err(not_found("mark or item").on("of")),
+    }
 }
 
 fn piece(ctx: &Context<'_>, piece: Piece) -> Result<(), Refusal> {

@@ -6,7 +6,9 @@ use super::command::{Act, Actor, Command, Signed};
 use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::state::{Case, Custody, Holder, State, Thing};
-use super::{amendment, case, hand_over, image, item, mark, named, package, paper, person, place};
+use super::{
+    amendment, case, copy, hand_over, image, item, mark, named, package, paper, person, place,
+};
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
 use crate::keeping::KeepNeeds;
 use crate::people::{Role, permission};
@@ -461,6 +463,9 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::NoteMark(x) => mark::note(ctx, x),
         Act::DevelopMark(x) => mark::develop(ctx, x),
         Act::AddImage(x) => image::add(ctx, x),
+        Act::SetView(x) => image::set_view(ctx, x),
+        Act::SetScale(x) => image::set_scale(ctx, x),
+        Act::AddCopy(x) => copy::add(ctx, x),
         Act::Recover(x) => item::recover(ctx, x),
         Act::Pack(x) => package::pack(ctx, x),
         Act::PutIn(x) => package::put_in(ctx, x),
@@ -542,6 +547,9 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::MarkNoted(x) => mark::noted(state, x, meta),
         Fact::MarkDeveloped(x) => mark::developed(state, x, meta),
         Fact::ImageAdded(x) => image::added(state, x, meta),
+        Fact::ViewSet(x) => image::view_set(state, x, meta),
+        Fact::ScaleSet(x) => image::scale_set(state, x, meta),
+        Fact::CopyMade(x) => copy::made(state, x, meta),
         Fact::ItemRecovered(x) => item::recovered(state, x, meta),
         Fact::PackageMade(x) => package::made(state, x, meta),
         Fact::PiecePutIn(x) => package::was_put_in(state, x, meta),

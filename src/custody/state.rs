@@ -15,6 +15,8 @@ use crate::ids::{
     CaseId, Code, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Seq,
     Subject,
 };
+use crate::imaging::recipe::Recipe;
+use crate::imaging::resolution::Scale;
 use crate::people::Role;
 
 /// A person with an account.
@@ -108,6 +110,45 @@ pub struct ImageRef {
     pub because: String,
     /// When it was taken.
     pub taken_at: DateTime<FixedOffset>,
+    /// How its density is known; none while it is not.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<Scale>,
+    /// Working copies made from it, oldest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub copies: Vec<CopyRef>,
+}
+
+/// A working copy of a picture: which bytes, and how they were made from the original.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CopyRef {
+    /// SHA-256 of the copy's bytes, a PNG.
+    pub digest: Digest,
+    /// What was done to the original.
+    pub recipe: Recipe,
+    /// The scale by which it was made.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<Scale>,
+    /// The picture's view steps when it was made.
+    pub view: Vec<String>,
+    /// Pixels across.
+    pub width: u32,
+    /// Pixels down.
+    pub height: u32,
+    /// Whether it has no colour.
+    pub grey: bool,
+    /// Pixels an inch at 1:1, where that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ppi: Option<u32>,
+    /// `direct`, `reversed` or `unknown`, by the picture's view steps as they are now and the recipe.
+    pub reads: String,
+    /// Bytes.
+    pub bytes: u64,
+    /// SHA-256 of its pixels, whatever compressed them.
+    pub pixels: Digest,
+    /// When it was made.
+    pub made_at: DateTime<FixedOffset>,
+    /// By whom.
+    pub by: Option<PersonId>,
 }
 
 /// How a mark was developed.
@@ -432,6 +473,9 @@ impl State {
             Act::NoteMark(x) => ask(Subject::Case(x.case)),
             Act::DevelopMark(x) => ask(Subject::Mark(x.mark)),
             Act::AddImage(x) => ask(x.of),
+            Act::SetView(x) => ask(x.of),
+            Act::SetScale(x) => ask(x.of),
+            Act::AddCopy(x) => ask(x.of),
             Act::Recover(x) => ask(Subject::Mark(x.mark)),
             Act::Pack(x) => ask(Subject::Case(x.case)),
             Act::Seal(x) => {

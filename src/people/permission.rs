@@ -25,6 +25,8 @@ pub enum Action {
     AssignCase,
     /// Note a mark, record its development, add photographs, record a recovery.
     RecordScene,
+    /// Set how a picture was taken and its scale, make working copies.
+    WorkImages,
     /// Pack, put in, take out, seal, open.
     Pack,
     /// Release, withdraw, receive, refuse.
@@ -49,12 +51,13 @@ pub enum Action {
 
 impl Action {
     /// Every action, in order.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::ManagePeople,
         Self::ReadEvidence,
         Self::OpenCase,
         Self::AssignCase,
         Self::RecordScene,
+        Self::WorkImages,
         Self::Pack,
         Self::HandOver,
         Self::HandOutside,
@@ -76,6 +79,7 @@ impl Action {
             Self::OpenCase => "open cases and scenes",
             Self::AssignCase => "assign or restrict cases",
             Self::RecordScene => "record marks, photographs and recoveries",
+            Self::WorkImages => "say how pictures were taken, set scales or make working copies",
             Self::Pack => "pack, seal or open packages",
             Self::HandOver => "release or receive evidence",
             Self::HandOutside => "hand evidence to people without an account",
@@ -108,6 +112,7 @@ impl Action {
             Self::OpenCase => &[Technician, Supervisor],
             Self::AssignCase | Self::OverrideKeeping => &[Supervisor],
             Self::RecordScene => &[Technician, Examiner],
+            Self::WorkImages => &[Technician, Examiner, Supervisor],
             Self::Pack => &[Technician, Custodian, Examiner],
             Self::HandOver => &[Technician, Custodian, Examiner, CourtLiaison],
             Self::HandOutside => &[Technician, Custodian, CourtLiaison],

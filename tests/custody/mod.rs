@@ -1,6 +1,7 @@
 //! Custody: refusals, what a decision needs, generated runs against a model, threads.
 
 mod amendments;
+mod images;
 mod keeping;
 mod loans;
 mod model;

@@ -10,6 +10,7 @@ use liftledger::custody::package::{Open, PutIn, TakeOut};
 use liftledger::custody::place::{Fetch, Override};
 use liftledger::custody::{Act, Actor, Command, Rule, Signed, case, decide};
 use liftledger::ids::{ItemId, PersonId, Piece, Subject};
+use liftledger::imaging::recipe::Recipe;
 use liftledger::ledger::event::Source;
 
 use super::yard::{
@@ -443,6 +444,9 @@ fn a_refusal_tells_nothing_of_a_restricted_case() {
         of.next_back().unwrap().header.seq
     };
     let acts = vec![
+        super::yard::set_view(Subject::Mark(t.closed_mark), 7, &["no-such-step"]),
+        super::yard::set_scale(Subject::Mark(t.closed_mark), 7, None),
+        super::yard::add_copy(item, 7, 8, Recipe::new(vec![])),
         pack(case, "no-such-container", &[]),
         pack(t.case, "envelope-paper", &[item]),
         put_in(t.envelope, piece),
@@ -504,9 +508,14 @@ fn a_refusal_tells_nothing_of_a_restricted_case() {
             digest: liftledger::ids::Digest([0; 32]),
         }),
     ];
-    let me = actor(&y.stage.state, p.custodian);
     for act in acts {
         let word = act.word();
+        // Neither of them is assigned.
+        let who = [p.custodian, p.examiner].into_iter().find(|who| {
+            let roles = &y.stage.state.people[who].roles;
+            liftledger::people::permission::allows(roles, act.action())
+        });
+        let me = actor(&y.stage.state, who.unwrap());
         for claimed in [0, 3, 10_000] {
             let mut c = command(act.clone());
             c.claimed_at = Some((y.now - Duration::hours(claimed)).fixed_offset());

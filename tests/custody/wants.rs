@@ -19,9 +19,10 @@ use liftledger::ids::{Digest, PersonId, Piece, Subject};
 use liftledger::people::Role;
 
 use super::yard::{
-    Yard, actor, add_image, command, hand_out, note, pack, party, place, receive, recover, release,
-    seal, store,
+    Yard, actor, add_copy, add_image, command, hand_out, note, pack, party, place, receive,
+    recover, release, seal, set_scale, set_view, span, store,
 };
+use liftledger::imaging::recipe::{Op, Recipe};
 
 /// Loads one key from the whole state, as a store would.
 fn load(cold: &mut State, full: &State, key: &Key) {
@@ -157,6 +158,18 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
             Act::AddImage(add_image(Subject::Mark(t.closed_mark), 2)),
         ),
         (p.tech, Act::AddImage(add_image(lift, 2))),
+        (
+            p.supervisor,
+            set_view(Subject::Mark(t.mark), 1, &["front", "mirror"]),
+        ),
+        (
+            p.examiner,
+            set_scale(Subject::Mark(t.mark), 1, Some(span(0, 0, 4000, 0, "10 mm"))),
+        ),
+        (
+            p.tech,
+            add_copy(Subject::Mark(t.mark), 1, 9, Recipe::new(vec![Op::Flip])),
+        ),
         (p.tech, Act::Recover(recover(t.mark, "clear-pvs", y.now))),
         (p.tech, pack(t.case, "box-rigid-small", &[])),
         (
@@ -345,7 +358,7 @@ fn every_act_is_decided_alike_on_what_it_asks_for() {
     }
     let table: BTreeSet<&str> = Act::TABLE.iter().map(|(word, ..)| *word).collect();
     assert_eq!(words, table, "acts without a row");
-    assert_eq!(table.len(), 30);
+    assert_eq!(table.len(), 33);
 }
 
 #[test]

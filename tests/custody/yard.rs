@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Duration, TimeZone, Utc};
 use liftledger::app::{Stage, StageError};
+use liftledger::custody::copy::AddCopy;
 use liftledger::custody::item::Recover;
 use liftledger::custody::mark::{DevelopMark, MarkKind, NoteMark};
 use liftledger::custody::package::{Pack, Seal};
@@ -14,6 +15,8 @@ use liftledger::custody::{Act, Actor, Command, Signed, State, case, hand_over, i
 use liftledger::ids::{
     CaseId, CommandId, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId,
 };
+use liftledger::imaging::recipe::Recipe;
+use liftledger::imaging::resolution::{Scale, Span};
 use liftledger::ledger::event::{Event, Source};
 use liftledger::ledger::merkle::Frontier;
 use liftledger::people::Role;
@@ -209,6 +212,60 @@ pub fn add_image(of: impl Into<liftledger::ids::Subject>, digest: u8) -> image::
         height: None,
         view: vec![],
     }
+}
+
+/// A scale from two points, in tenths of a pixel.
+pub fn span(x1: u32, y1: u32, x2: u32, y2: u32, length: &str) -> Scale {
+    Scale::Picked {
+        first: Span {
+            x1,
+            y1,
+            x2,
+            y2,
+            length: length.parse().unwrap(),
+        },
+        second: None,
+        picking_tenths: 10,
+    }
+}
+
+pub fn set_view(of: impl Into<liftledger::ids::Subject>, digest: u8, view: &[&str]) -> Act {
+    Act::SetView(image::SetView {
+        of: of.into(),
+        digest: Digest([digest; 32]),
+        view: view.iter().map(|s| (*s).to_owned()).collect(),
+        reason: "looked at the original again".into(),
+    })
+}
+
+pub fn set_scale(of: impl Into<liftledger::ids::Subject>, digest: u8, scale: Option<Scale>) -> Act {
+    Act::SetScale(image::SetScale {
+        of: of.into(),
+        digest: Digest([digest; 32]),
+        scale,
+        reason: String::new(),
+    })
+}
+
+pub fn add_copy(
+    of: impl Into<liftledger::ids::Subject>,
+    digest: u8,
+    copy: u8,
+    recipe: Recipe,
+) -> Act {
+    Act::AddCopy(AddCopy {
+        of: of.into(),
+        digest: Digest([digest; 32]),
+        copy: Digest([copy; 32]),
+        recipe,
+        scale: None,
+        bytes: 900,
+        width: 40,
+        height: 30,
+        grey: true,
+        ppi: None,
+        pixels: Digest([copy ^ 0xff; 32]),
+    })
 }
 
 impl Yard {

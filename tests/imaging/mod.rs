@@ -1,2 +1,5 @@
+mod copies;
 mod probe;
+mod recipe;
+mod resolution;
 mod ridge;

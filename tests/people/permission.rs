@@ -5,12 +5,13 @@ use liftledger::people::{Action, Role};
 
 /// One row an action; columns in the order of `Role::ALL`: technician, custodian, examiner, court liaison, supervisor,
 /// auditor, administrator.
-const TABLE: [(Action, &str); 15] = [
+const TABLE: [(Action, &str); 16] = [
     (Action::ManagePeople, "......x"),
     (Action::ReadEvidence, "xxxxxx."),
     (Action::OpenCase, "x...x.."),
     (Action::AssignCase, "....x.."),
     (Action::RecordScene, "x.x...."),
+    (Action::WorkImages, "x.x.x.."),
     (Action::Pack, "xxx...."),
     (Action::HandOver, "xxxx..."),
     (Action::HandOutside, "xx.x..."),

@@ -429,6 +429,21 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
         Fact::ImageAdded(x) => {
             s.note("File", &format!("{}, {}", x.name, words::reads(&x.reads)));
         }
+        Fact::ViewSet(x) => {
+            let said = format!("{}, {}", x.view.join(", "), words::reads(&x.reads));
+            s.note("Taken", &said);
+            s.note("Until now", &x.was.join(", "));
+            s.note("Why", &x.reason);
+        }
+        Fact::ScaleSet(x) => {
+            s.note("Density", &x.density);
+            s.note("", &x.warning);
+            s.note("Why", &x.reason);
+        }
+        Fact::CopyMade(x) => {
+            let said = format!("{}, {}", x.done, words::reads(&x.reads));
+            s.note("Working copy", &said);
+        }
         Fact::Amended(x) => {
             s.note(
                 "",

@@ -31,6 +31,7 @@ pub struct CommandSent {
 pub fn address_of(act: &str) -> &'static str {
     match act {
         "add-image" => "/api/images",
+        "add-copy" => "/api/copies",
         "label-printed" => "/api/items/{id}/label",
         "report-printed" => "/api/items/{id}/report",
         "case-read" => "/api/cases/{id}",
