@@ -2,6 +2,7 @@
 //!
 //! Exit codes: 0 well, 1 could not run, 2 verification failed.
 
+mod advise;
 mod case;
 mod demo;
 mod export;
@@ -42,6 +43,7 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Advise(advise::Advise),
     Demo(demo::Demo),
     Case(case::Case),
     Item(item::Item),
@@ -68,6 +70,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let done = match arguments.command {
+        Command::Advise(advise) => advise.run(&mut std::io::stdout().lock()),
         Command::Demo(demo) => demo.run(&mut std::io::stdout().lock()),
         Command::Case(case) => case.run(&mut std::io::stdout().lock()),
         Command::Item(item) => item.run(&mut std::io::stdout().lock()),

@@ -9,6 +9,8 @@ use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::{Development, Key, Mark, State};
 use crate::ids::{CaseId, MarkId, SceneId, Subject};
 
+pub use crate::lifting::surface::MarkKind;
+
 /// How many developments a mark may have.
 pub const MAX_DEVELOPMENTS: usize = 20;
 /// How many marks a case may have.
@@ -22,20 +24,6 @@ pub const TEXTS: &[TextRule] = &[
     ("curvature", 40, false),
     ("note", 2000, false),
 ];
-
-/// What kind of mark.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum MarkKind {
-    /// A friction ridge mark: finger, palm or sole.
-    FrictionRidge,
-    /// A toolmark.
-    Toolmark,
-    /// A footwear mark.
-    Footwear,
-    /// Anything else.
-    Other,
-}
 
 /// Note a mark on a surface.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]

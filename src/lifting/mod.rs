@@ -1,8 +1,9 @@
 //! How a mark was lifted and which way round its image reads.
 //!
-//! Reading order: [`caution`], [`surface`], [`method`], [`handedness`], [`medium`], [`contrast`], [`set_time`]. The types
+//! Reading order: [`caution`], [`surface`], [`method`], [`handedness`], [`medium`], [`contrast`], [`set_time`], [`advise`]. The types
 //! here are what `seed/trade` fills in; what must be computed (parity, windows, contrast) is a function beside them.
 
+pub mod advise;
 pub mod caution;
 pub mod contrast;
 pub mod handedness;
@@ -17,4 +18,4 @@ pub use handedness::{Lateral, MAX_STEPS, Reading, Relief, Step, Tone, read};
 pub use medium::{Clarity, Form, Medium, SetWindow, Suits, View, chain, view_steps};
 pub use method::{MarkTone, Method};
 pub use set_time::{SetCheck, SetVerdict};
-pub use surface::{Curvature, Matrix, Substrate, SubstrateClass, Texture};
+pub use surface::{Curvature, MarkDepth, MarkKind, Matrix, Substrate, SubstrateClass, Texture};

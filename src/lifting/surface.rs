@@ -95,3 +95,29 @@ pub enum Curvature {
     /// Bends in two directions at once: a knob, a ball.
     Compound,
 }
+
+/// What kind of mark.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum MarkKind {
+    /// A friction ridge mark: finger, palm or sole.
+    FrictionRidge,
+    /// A toolmark.
+    Toolmark,
+    /// A footwear mark.
+    Footwear,
+    /// Anything else.
+    Other,
+}
+
+/// Whether a mark has depth.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum MarkDepth {
+    /// It lies on the surface: powder, dust, grease.
+    OnSurface,
+    /// It is pressed in.
+    Pressed,
+    /// It stands out, as in something that has set.
+    Raised,
+}

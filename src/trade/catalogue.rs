@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Kind, TradeRules};
+use crate::lifting::advise::Effect;
 
 /// One entry in a list.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
@@ -129,6 +130,37 @@ impl TradeRules {
                 .cautions
                 .iter()
                 .map(|x| row(&x.id, &x.text, x.defers_to.clone(), &x.source))
+                .collect(),
+            Kind::Advice => self
+                .advice()
+                .rules
+                .iter()
+                .map(|x| {
+                    let about = match x.effect {
+                        Effect::Note => "A note.".to_owned(),
+                        effect => {
+                            let of = [x.media.join(", "), words(&x.forms)];
+                            let of: Vec<String> =
+                                of.into_iter().filter(|o| !o.is_empty()).collect();
+                            format!("{}: {}.", word(effect), of.join("; "))
+                        }
+                    };
+                    row(&x.id, &x.sentence, about, &x.source)
+                })
+                .collect(),
+            Kind::Checklist => self
+                .advice()
+                .checklists
+                .iter()
+                .map(|x| {
+                    let name = self.medium(&x.id).map_or(x.id.as_str(), |m| &m.name);
+                    let at = x.at.iter().map(|(caution, steps)| {
+                        let steps: Vec<String> = steps.iter().map(usize::to_string).collect();
+                        format!("{caution} at step {}", steps.join(" and "))
+                    });
+                    let about = at.collect::<Vec<_>>().join("; ");
+                    row(&x.id, name, about, &x.source)
+                })
                 .collect(),
         };
         Shelf { kind, rows }

@@ -4,6 +4,7 @@ use super::draft::{Entries, Entry, Placed};
 use super::error::TradeErrors;
 use super::kind::Draft;
 use crate::keeping::NeedKind;
+use crate::lifting::advise::checklist::photograph_first;
 
 /// Checks everything but whether a rule can be reached; adds what is wrong to the errors.
 pub(super) fn all(draft: &Draft<'_>, errors: &mut TradeErrors) {
@@ -22,6 +23,9 @@ pub(super) fn all(draft: &Draft<'_>, errors: &mut TradeErrors) {
             errors.add(m.error(&problem));
         }
         names(m, &m.value.cautions, &draft.cautions, "caution", errors);
+        if let Err(problem) = photograph_first(&m.value) {
+            errors.add(m.error_near("how", &problem));
+        }
     }
     for m in &draft.methods.list {
         said(m, &m.value.tone_source, "the tone names no source", errors);
@@ -36,7 +40,36 @@ pub(super) fn all(draft: &Draft<'_>, errors: &mut TradeErrors) {
     }
     packing(draft, errors);
     places(draft, errors);
+    advice(draft, errors);
+    checklists(draft, errors);
     disabled(draft, errors);
+}
+
+fn advice(draft: &Draft<'_>, errors: &mut TradeErrors) {
+    for r in &draft.advice.list {
+        let rule = &r.value;
+        if let Err(problem) = rule.check() {
+            errors.add(r.error(&problem));
+        }
+        names(r, &rule.media, &draft.media, "medium", errors);
+        for codes in [&rule.when.methods_any, &rule.when.methods_none] {
+            names(r, codes, &draft.methods, "processing code", errors);
+        }
+    }
+}
+
+/// The checklist of a medium that an agency has written anew is its own; the program's is passed over then.
+fn checklists(draft: &Draft<'_>, errors: &mut TradeErrors) {
+    for c in &draft.checklists.list {
+        let id = c.value.id.clone();
+        names(c, &[id], &draft.media, "medium", errors);
+        let medium = draft.media.list.iter().find(|m| m.value.id == c.value.id);
+        if let Some(medium) = medium.filter(|m| c.agency || !m.agency)
+            && let Err(problem) = c.value.check(&medium.value)
+        {
+            errors.add(c.error(&problem));
+        }
+    }
 }
 
 fn packing(draft: &Draft<'_>, errors: &mut TradeErrors) {
@@ -148,6 +181,8 @@ fn empty(draft: &Draft<'_>, errors: &mut TradeErrors) {
     one(&draft.packing, errors);
     one(&draft.places, errors);
     one(&draft.cautions, errors);
+    one(&draft.advice, errors);
+    one(&draft.checklists, errors);
 }
 
 fn said<T: Entry>(entry: &Placed<'_, T>, text: &str, problem: &str, errors: &mut TradeErrors) {

@@ -10,6 +10,7 @@ use super::error::TradeErrors;
 use super::overlay::{Laid, lay};
 use super::source::SourceFile;
 use crate::keeping::{Climate, Container, PackingRule, PlaceRule};
+use crate::lifting::advise::{AdviceRule, Checklist};
 use crate::lifting::{Caution, Matrix, Medium, Method, Substrate};
 
 macro_rules! kinds {
@@ -130,6 +131,8 @@ kinds! {
     Packing packing PackingRule, "packing", "packing rules";
     Place places PlaceRule, "place", "place rules";
     Caution cautions Caution, "caution", "cautions";
+    Advice advice AdviceRule, "advice", "rules of advice";
+    Checklist checklists Checklist, "checklist", "checklists";
 }
 
 impl Kind {

@@ -29,6 +29,7 @@ pub use source::{MAX_FILE, SourceFile, SourceFiles};
 
 use crate::{
     keeping::{Climate, Container, KeepingRules},
+    lifting::advise::{AdviceRules, Knowledge},
     lifting::{Caution, Matrix, Medium, Method, Substrate},
 };
 
@@ -51,6 +52,7 @@ pub struct TradeRules {
     substrates: Vec<Substrate>,
     matrices: Vec<Matrix>,
     keeping: KeepingRules,
+    advice: AdviceRules,
 }
 
 fn values<T>(list: Vec<draft::Placed<'_, T>>) -> Vec<T> {
@@ -145,8 +147,22 @@ impl TradeRules {
                 .sort_by_key(|e| (place(e).unwrap_or(usize::MAX), e.line));
             return Err(errors);
         }
+        // Where an agency has written a medium anew, the program's checklist may not fit its steps.
+        let rewritten = |id: &str| {
+            let mut media = draft.media.list.iter();
+            media.any(|m| m.agency && m.value.id == id)
+        };
+        let checklists = std::mem::take(&mut draft.checklists.list);
+        let checklists = checklists
+            .into_iter()
+            .filter(|c| c.agency || !rewritten(&c.value.id));
+        let advice = AdviceRules {
+            checklists: checklists.map(|c| c.value).collect(),
+            rules: draft.advice.list.iter().map(|r| r.value.clone()).collect(),
+        };
         Ok(Self {
             version: version(&all, overlay),
+            advice,
             agency,
             of_agency: draft.of_agency(),
             off: draft.off(),
@@ -226,6 +242,24 @@ impl TradeRules {
     #[must_use]
     pub fn keeping(&self) -> &KeepingRules {
         &self.keeping
+    }
+
+    /// The rules of advice.
+    #[must_use]
+    pub fn advice(&self) -> &AdviceRules {
+        &self.advice
+    }
+
+    /// What advice is computed from.
+    #[must_use]
+    pub fn knowledge(&self) -> Knowledge<'_> {
+        Knowledge {
+            media: &self.media,
+            methods: &self.methods,
+            substrates: &self.substrates,
+            cautions: &self.keeping.cautions,
+            advice: &self.advice,
+        }
     }
 
     /// A recovery medium by its identifier.

@@ -8,6 +8,7 @@ use super::error::TradeErrors;
 use super::kind::Draft;
 use crate::keeping::packaging::{Facts, selects};
 use crate::keeping::{PackingRule, PlaceRule, When};
+use crate::lifting::advise::AdviceRules;
 use crate::lifting::{Medium, SubstrateClass};
 
 /// Where a rule applies: one bit for each medium with its facts.
@@ -77,6 +78,7 @@ pub(super) fn all(draft: &Draft<'_>, errors: &mut TradeErrors) {
         }
     }
     places(draft, &tried, errors);
+    advice(draft, errors);
     // Where a name is wrong, the caution that it should have been is not to blame.
     if sound {
         cautions(draft, errors);
@@ -117,6 +119,28 @@ fn places(draft: &Draft<'_>, tried: &[(Medium, Facts)], errors: &mut TradeErrors
                 "the rule adds nothing: \"{}\" holds wherever it does and asks for as much",
                 other.value.id
             )));
+        }
+    }
+}
+
+/// A rule of advice that changes nothing. Where the agency's file changes media or advice, the program's own rules are let be.
+fn advice(draft: &Draft<'_>, errors: &mut TradeErrors) {
+    let changed = !draft.media.disabled.is_empty()
+        || !draft.advice.disabled.is_empty()
+        || draft.media.list.iter().any(|m| m.agency)
+        || draft.advice.list.iter().any(|r| r.agency);
+    let media: Vec<Medium> = draft.media.list.iter().map(|m| m.value.clone()).collect();
+    let rules = AdviceRules {
+        rules: draft.advice.list.iter().map(|r| r.value.clone()).collect(),
+        checklists: Vec::new(),
+    };
+    for rule in rules
+        .out_of_reach(&media)
+        .into_iter()
+        .filter_map(|i| draft.advice.list.get(i))
+    {
+        if rule.agency || !changed {
+            errors.add(rule.error("the rule is out of reach: it never changes what is advised"));
         }
     }
 }

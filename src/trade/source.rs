@@ -39,6 +39,8 @@ pub struct SourceFiles<'a> {
     pub climate: SourceFile<'a>,
     /// Packing and place rules.
     pub keeping: SourceFile<'a>,
+    /// Rules of advice, and where cautions stand among the steps of a medium.
+    pub advice: SourceFile<'a>,
 }
 
 macro_rules! embedded {
@@ -63,6 +65,7 @@ impl SourceFiles<'static> {
             containers: embedded!("containers.toml"),
             climate: embedded!("climate.toml"),
             keeping: embedded!("keeping.toml"),
+            advice: embedded!("advice.toml"),
         }
     }
 }
@@ -79,9 +82,10 @@ impl<'a> SourceFiles<'a> {
             containers,
             climate,
             keeping,
+            advice,
         } = *self;
         vec![
-            cautions, media, methods, substrates, matrices, containers, climate, keeping,
+            cautions, media, methods, substrates, matrices, containers, climate, keeping, advice,
         ]
     }
 }

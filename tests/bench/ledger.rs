@@ -1,9 +1,10 @@
-//! Measures of the ledger: `cargo bench`, or `cargo bench -- append verify page paper` for some of them.
+//! Measures of the ledger: `cargo bench`, or `cargo bench -- append verify page paper advise` for some of them.
 //!
 //! Each figure stands beside a baseline measured in the same run, since the ratio of the two says more than either:
 //! machines differ, and so does what else they are doing. `LIFTLEDGER_BENCH_SCALE` (1 if not set) multiplies the sizes.
 #![allow(clippy::unwrap_used)]
 
+mod advise;
 mod append;
 mod build;
 mod figure;
@@ -22,7 +23,7 @@ use figure::{Figure, Sheet};
 
 #[derive(Parser)]
 struct Asked {
-    /// Which measures: append, verify, page, paper. All of them if none is named.
+    /// Which measures: append, verify, page, paper, advise. All of them if none is named.
     names: Vec<String>,
     /// Writes the figures to this file too, as JSON.
     #[arg(long)]
@@ -68,11 +69,12 @@ fn main() {
         .build()
         .unwrap();
     type Measure = fn(&tokio::runtime::Runtime, Scale) -> Vec<Figure>;
-    let measures: [(&str, Measure); 4] = [
+    let measures: [(&str, Measure); 5] = [
         ("append", |r, scale| r.block_on(append::measure(scale))),
         ("verify", |r, scale| r.block_on(verify::measure(scale))),
         ("page", |r, scale| r.block_on(page::measure(scale))),
         ("paper", |_, _| paper::measure()),
+        ("advise", |_, scale| advise::measure(scale)),
     ];
     for name in &asked.names {
         assert!(

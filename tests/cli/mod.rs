@@ -1,5 +1,6 @@
 //! The command line, run as a process.
 
+mod advise;
 mod demo;
 mod handedness;
 mod papers;

@@ -1,5 +1,8 @@
 //! Lifting: handedness, media, setting time, contrast, and the data behind them.
 
+mod advise;
+mod advise_data;
+mod advise_random;
 mod chains;
 mod codes;
 mod handedness;
@@ -7,6 +10,7 @@ mod loading;
 mod media;
 mod overlay;
 mod set_time;
+pub mod surfaces;
 
 use liftledger::trade::TradeRules;
 

@@ -6,6 +6,7 @@
 //! these with the small parts beside them. Everything here is read for somebody: [`crate::app::Reader`] asks whether
 //! they may, and what only computes takes no reader.
 
+pub mod advice;
 pub mod amendments;
 pub mod case_file;
 pub mod case_findings;

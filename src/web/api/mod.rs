@@ -7,6 +7,7 @@
 //! carried out before is answered as it was then, status and all.
 
 mod acts;
+mod advise;
 mod agency;
 mod body;
 pub mod caller;
@@ -84,6 +85,7 @@ routes! {
     get "/api/me" => me::show, SignedIn, |g| Op::new("Who calls, and what they may").json::<me::Me>(g);
     get "/api/acts" => acts::list, SignedIn, |g| Op::new("Every act: who may do it, whether it must be signed, and where it is sent").json::<Vec<acts::ActRow>>(g);
     get "/api/rules" => rules::show, SignedIn, |g| Op::new("The trade rules in force: media, methods, surfaces, containers, climates, cautions").json::<rules::Rules>(g);
+    post "/api/advise" => advise::advise, SignedIn, advise::described;
     get "/api/agency" => agency::show, SignedIn, |g| Op::new("The agency: its name, the zone of its times, its paper").json::<agency::AgencyTold>(g);
     post "/api/agency" => agency::set, May(ManagePeople), |g| Op::new("Set the agency").body::<agency::AgencyTold>(g).json::<agency::AgencyTold>(g);
     post "/api/commands" => commands::send, SignedIn, commands::described;

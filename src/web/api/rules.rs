@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use crate::keeping::climate::Climate;
 use crate::keeping::container::Container;
+use crate::lifting::advise::AdviceRule;
 use crate::lifting::caution::Caution;
 use crate::lifting::medium::Medium;
 use crate::lifting::method::Method;
@@ -32,6 +33,8 @@ pub struct Rules {
     pub climates: Vec<Climate>,
     /// Cautions. Local safety rules, safety data sheets and licensed practice come first.
     pub cautions: Vec<Caution>,
+    /// Rules of advice: what excludes, prefers or speaks against media, and when.
+    pub advice: Vec<AdviceRule>,
 }
 
 /// The rules in force.
@@ -46,5 +49,6 @@ pub async fn show(State(app): State<App>) -> Json<Rules> {
         containers: rules.containers().to_vec(),
         climates: rules.climates().to_vec(),
         cautions: rules.cautions().to_vec(),
+        advice: rules.advice().rules.clone(),
     })
 }

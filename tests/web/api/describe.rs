@@ -160,6 +160,18 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
             }
         }
     }
+    let schema = &document["paths"]["/api/advise"]["post"]["responses"]["200"]["content"]["application/json"]
+        ["schema"];
+    for (texture, collectable) in [("fine-grain", false), ("sticky", true), ("smooth", false)] {
+        let asked = serde_json::json!({
+            "surface": {"texture": texture, "collectable": collectable, "wet": texture == "smooth"},
+            "mark": {"kind": "friction-ridge", "methods": ["BLP"]},
+        });
+        let answer = server.post("eleni", "/api/advise", &asked).await.ok();
+        // Today, where no day was given.
+        assert!(answer["question"]["date"].is_string());
+        out.push((format!("/api/advise ({texture})"), schema.clone(), answer));
+    }
     assert!(out.len() > 60, "{}", out.len());
     out
 }

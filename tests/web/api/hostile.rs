@@ -66,6 +66,26 @@ pub async fn what_cannot_be_read_is_said(server: &Server) {
 }
 
 /// Every route with every hostile word in its path, its query and its body: a refusal, and never a failure.
+pub async fn advice_is_refused_for_what_there_is_not(server: &Server) {
+    let ask =
+        |body: serde_json::Value| async move { server.post("runa", "/api/advise", &body).await };
+    let mark = serde_json::json!({"kind": "toolmark"});
+    let answer = ask(serde_json::json!({"mark": mark, "surface": {"substrate": "9Z"}})).await;
+    assert_eq!(answer.problem(422), "bad-value");
+    assert_eq!(answer.json()["field"], "surface.substrate");
+    let answer =
+        ask(serde_json::json!({"mark": mark, "kit": [{"medium": "toffee", "lot": "1"}]})).await;
+    assert_eq!(answer.problem(422), "bad-value");
+    for unread in [
+        serde_json::json!({"mark": mark, "surface": {"texture": "velvet"}}),
+        serde_json::json!({"mark": mark, "smell": 1}),
+        serde_json::json!({"surface": {}}),
+        serde_json::json!({"mark": mark, "kit": vec![serde_json::json!({"medium": "lifting-tape"})]}),
+    ] {
+        assert_eq!(ask(unread).await.problem(422), "bad-body");
+    }
+}
+
 pub async fn nothing_breaks_the_server(server: &Server) {
     let words = [
         "",

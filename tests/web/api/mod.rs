@@ -22,5 +22,6 @@ async fn the_interface_for_programs() {
     story::a_command_is_carried_out_once(&server).await;
     story::proofs_hold(&server).await;
     hostile::what_cannot_be_read_is_said(&server).await;
+    hostile::advice_is_refused_for_what_there_is_not(&server).await;
     hostile::nothing_breaks_the_server(&server).await;
 }
