@@ -11,6 +11,7 @@
 //! - [`imaging`] pixels: what a picture is, how it was turned, its density, working copies
 //! - [`custody`] commands, state, decisions, refusals
 //! - [`reports`] labels and papers as PDF
+//! - [`disclosure`] files for others: latent prints for an AFIS
 //!
 //! Application:
 //! - [`app`] the only append path, and what pages and commands read
@@ -22,6 +23,7 @@ pub mod app;
 pub mod cli;
 pub mod clock;
 pub mod custody;
+pub mod disclosure;
 pub mod ids;
 pub mod imaging;
 pub mod keeping;

@@ -4,6 +4,7 @@
 mod app;
 mod cli;
 mod custody;
+mod disclosure;
 mod edges;
 mod ids;
 mod imaging;

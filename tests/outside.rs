@@ -1,10 +1,14 @@
 //! Checks against programs and libraries that we did not write; `tests/run` installs them. A missing one is a failure.
 #![allow(clippy::unwrap_used)]
 
+#[path = "outside/afis.rs"]
+mod afis;
 #[path = "app/boatyard.rs"]
 mod boatyard;
 #[path = "outside/browser/mod.rs"]
 mod browser;
+#[path = "disclosure/sample.rs"]
+mod itl_sample;
 #[path = "outside/labels.rs"]
 mod labels;
 #[path = "outside/ledger_labels.rs"]

@@ -23,6 +23,7 @@ pub mod refusal;
 pub mod rules;
 pub mod state;
 pub mod thread;
+pub mod value;
 
 pub use command::{Act, Actor, Command, Signed};
 pub use fact::{Draft, Fact};

@@ -23,7 +23,7 @@ fn python() -> PathBuf {
 }
 
 /// Runs a script with this input; gives what it printed.
-fn ask(script: &str, input: &[u8]) -> Vec<u8> {
+pub fn ask(script: &str, input: &[u8]) -> Vec<u8> {
     let mut child = Command::new(python())
         .args(["-c", script])
         .stdin(Stdio::piped())

@@ -1,0 +1,6 @@
+mod checker;
+mod codes;
+mod hostile;
+mod refusals;
+mod sample;
+mod samples;
