@@ -21,5 +21,7 @@ mod openapi;
 mod report;
 #[path = "reports/sample.rs"]
 mod reports_sample;
+#[path = "outside/sampling.rs"]
+mod sampling;
 #[path = "app/served.rs"]
 mod served;

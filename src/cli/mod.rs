@@ -4,6 +4,7 @@
 
 mod advise;
 mod case;
+mod count;
 mod demo;
 mod export;
 mod file;
@@ -47,6 +48,7 @@ enum Command {
     Demo(demo::Demo),
     Case(case::Case),
     Item(item::Item),
+    Count(count::Count),
     Label(label::Label),
     Report(report::Report),
     Export(export::Export),
@@ -74,6 +76,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Demo(demo) => demo.run(&mut std::io::stdout().lock()),
         Command::Case(case) => case.run(&mut std::io::stdout().lock()),
         Command::Item(item) => item.run(&mut std::io::stdout().lock()),
+        Command::Count(count) => count.run(&mut std::io::stdout().lock()),
         Command::Report(report) => report.run(&mut std::io::stdout().lock()),
         Command::Label(label) => label.run(&mut std::io::stdout().lock()),
         Command::Rules(rules) => rules.run(&mut std::io::stdout().lock()),

@@ -2,12 +2,14 @@
 //!
 //! Reading order: [`container`], [`climate`], [`packaging`] (what a thing must be packed in), [`storing`] (where it may
 //! be put), [`needs`] (both together, derived once at recovery and stored with the item). Everything that a decision
-//! about custody asks is answered from [`KeepNeeds`] and [`PlaceFacts`] alone, without the rules.
+//! about custody asks is answered from [`KeepNeeds`] and [`PlaceFacts`] alone, without the rules. Apart from these,
+//! [`sampling`]: how large a sample of a place shows that something is missing, and which things are in it.
 
 pub mod climate;
 pub mod container;
 pub mod needs;
 pub mod packaging;
+pub mod sampling;
 pub mod storing;
 
 use schemars::JsonSchema;

@@ -2,6 +2,7 @@
 
 mod joining;
 mod packaging;
+mod sampling;
 mod storing;
 
 use liftledger::{
