@@ -66,6 +66,7 @@ id!(/** A mark on a surface: a latent print, a toolmark, a footwear impression. 
 id!(/** An item of evidence: a lift, a cast, a collected object, an exhibit. */ ItemId);
 id!(/** A package: an envelope, a box, a bag, with items or packages in it. */ PackageId);
 id!(/** A place in the storeroom. */ PlaceId);
+id!(/** An upload in parts, until it is an original. */ UploadId);
 id!(/** A command, made by the client: the same command sent twice is carried out once. */ CommandId);
 
 /// Why a text is not an identifier, a digest or a code.

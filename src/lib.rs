@@ -17,7 +17,7 @@
 //! - [`app`] the only append path, and what pages and commands read
 //!
 //! Edges:
-//! - [`clock`] [`keys`] [`originals`] [`trade`] [`store`] [`web`] [`cli`]
+//! - [`clock`] [`keys`] [`originals`] [`uploads`] [`trade`] [`store`] [`web`] [`cli`]
 
 pub mod app;
 pub mod cli;
@@ -35,4 +35,5 @@ pub mod people;
 pub mod reports;
 pub mod store;
 pub mod trade;
+pub mod uploads;
 pub mod web;

@@ -10,7 +10,7 @@
 use std::{
     fs::{self, DirBuilder, File, OpenOptions},
     io::{self, Read as _, Write as _},
-    os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _},
+    os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _, PermissionsExt as _},
     path::{Path, PathBuf},
     time::{Duration, SystemTime},
 };
@@ -25,6 +25,9 @@ pub const MAX_BYTES: u64 = 200 * 1024 * 1024;
 
 /// Temporary files older than this are left over from a crash.
 const STALE: Duration = Duration::from_secs(24 * 3600);
+
+/// Parts of a stream are gathered to this many bytes before they are written.
+const GATHER: usize = 1024 * 1024;
 
 /// What can go wrong with an original.
 #[derive(Debug, thiserror::Error)]
@@ -49,6 +52,12 @@ pub enum OriginalsError {
     /// Whoever sent the bytes stopped.
     #[error("the upload broke off: {0}")]
     BrokeOff(String),
+    /// The disk is full, or whoever runs the server let it have no more of it.
+    #[error("there is no room for it on the server's disk ({})", path.display())]
+    NoRoom {
+        /// What was to be written.
+        path: PathBuf,
+    },
     /// The file system refused.
     #[error("{}: {source}", path.display())]
     Io {
@@ -59,10 +68,16 @@ pub enum OriginalsError {
     },
 }
 
-fn at(path: &Path) -> impl FnOnce(io::Error) -> OriginalsError + '_ {
-    move |source| OriginalsError::Io {
-        path: path.to_owned(),
-        source,
+/// What the file system said of a path.
+pub(crate) fn at(path: &Path) -> impl FnOnce(io::Error) -> OriginalsError + '_ {
+    move |source| {
+        let path = path.to_owned();
+        match source.kind() {
+            io::ErrorKind::StorageFull
+            | io::ErrorKind::QuotaExceeded
+            | io::ErrorKind::FileTooLarge => OriginalsError::NoRoom { path },
+            _ => OriginalsError::Io { path, source },
+        }
     }
 }
 
@@ -160,15 +175,85 @@ impl Originals {
     {
         let originals = self.clone();
         let mut incoming = aside(move || originals.begin()).await?;
+        let (mut gathered, mut count) = (Vec::new(), 0);
         while let Some(part) = stream.next().await {
             let part = part.map_err(|e| OriginalsError::BrokeOff(e.to_string()))?;
+            count += part.len();
+            gathered.push(part);
+            if count < GATHER {
+                continue;
+            }
+            let parts = std::mem::take(&mut gathered);
+            count = 0;
             incoming = aside(move || {
-                incoming.write(&part)?;
+                parts.iter().try_for_each(|part| incoming.write(part))?;
                 Ok(incoming)
             })
             .await?;
         }
-        aside(move || incoming.finish()).await
+        aside(move || {
+            gathered.iter().try_for_each(|part| incoming.write(part))?;
+            incoming.finish()
+        })
+        .await
+    }
+
+    /// Takes over a file that is durable and was hashed on its way in. It is moved, not copied, where it lies on the same
+    /// disk; afterwards there is nothing under its old path.
+    ///
+    /// # Errors
+    /// [`OriginalsError::Altered`] when the same original was kept before and its file no longer fits; or the file
+    /// system's.
+    pub fn adopt(&self, file: &Path, kept: Kept) -> Result<(), OriginalsError> {
+        let path = self.path(kept.digest);
+        if self.exists(kept.digest) {
+            self.verify(kept.digest)?;
+            fs::remove_file(file).map_err(at(file))?;
+            return self.sync_way(&path);
+        }
+        if let Some(inner) = path.parent() {
+            make_folder(inner)?;
+        }
+        match fs::rename(file, &path) {
+            Err(e) if e.kind() == io::ErrorKind::CrossesDevices => {
+                self.copy_in(file, kept.digest)?;
+                fs::remove_file(file).map_err(at(file))?;
+            }
+            renamed => renamed.map_err(at(&path))?,
+        }
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o440)).map_err(at(&path))?;
+        self.sync_way(&path)
+    }
+
+    fn copy_in(&self, file: &Path, digest: Digest) -> Result<(), OriginalsError> {
+        let mut from = File::open(file).map_err(at(file))?;
+        let mut incoming = self.begin()?;
+        let mut buffer = vec![0; 256 * 1024];
+        loop {
+            let n = from.read(&mut buffer).map_err(at(file))?;
+            if n == 0 {
+                break;
+            }
+            incoming.write(&buffer[..n])?;
+        }
+        let found = incoming.finish()?.digest;
+        if found == digest {
+            Ok(())
+        } else {
+            Err(OriginalsError::Altered {
+                expected: digest,
+                found,
+            })
+        }
+    }
+
+    /// Syncs the folders on the way to an original. Also when it was there before: whoever put it there may not have come
+    /// this far.
+    fn sync_way(&self, path: &Path) -> Result<(), OriginalsError> {
+        for folder in path.ancestors().skip(1).take(2) {
+            sync_folder(folder)?;
+        }
+        sync_folder(&self.root)
     }
 
     /// Whether there is a file for `digest`; says nothing of its bytes.
@@ -286,21 +371,16 @@ impl Incoming {
             bytes: self.bytes,
         };
         let path = self.originals.path(digest);
-        let (Some(inner), Some(outer)) = (path.parent(), path.parent().and_then(Path::parent))
-        else {
-            return Ok(kept);
-        };
         if self.originals.exists(digest) {
             self.originals.verify(digest)?;
         } else {
             self.file.sync_all().map_err(at(&self.temp.0))?;
-            make_folder(inner)?;
+            if let Some(inner) = path.parent() {
+                make_folder(inner)?;
+            }
             fs::rename(&self.temp.0, &path).map_err(at(&path))?;
         }
-        // Also when it was there before: whoever put it there may not have come this far.
-        for folder in [inner, outer, &self.originals.root] {
-            sync_folder(folder)?;
-        }
+        self.originals.sync_way(&path)?;
         Ok(kept)
     }
 }
@@ -315,7 +395,7 @@ impl Drop for TempFile {
     }
 }
 
-fn make_folder(path: &Path) -> Result<(), OriginalsError> {
+pub(crate) fn make_folder(path: &Path) -> Result<(), OriginalsError> {
     DirBuilder::new()
         .recursive(true)
         .mode(0o750)
@@ -323,14 +403,14 @@ fn make_folder(path: &Path) -> Result<(), OriginalsError> {
         .map_err(at(path))
 }
 
-fn sync_folder(path: &Path) -> Result<(), OriginalsError> {
+pub(crate) fn sync_folder(path: &Path) -> Result<(), OriginalsError> {
     File::open(path)
         .and_then(|folder| folder.sync_all())
         .map_err(at(path))
 }
 
 /// Runs file work on a thread that may wait.
-async fn aside<T: Send + 'static>(
+pub(crate) async fn aside<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, OriginalsError> + Send + 'static,
 ) -> Result<T, OriginalsError> {
     tokio::task::spawn_blocking(work)

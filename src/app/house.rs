@@ -17,6 +17,7 @@ use crate::originals::{Originals, OriginalsError};
 use crate::people::password::{self, PasswordError};
 use crate::store::{Accounts, CredentialRow, Reads as _, SqliteStore, StoreError};
 use crate::trade::{TradeErrors, TradeRules};
+use crate::uploads::Uploads;
 
 /// The database's file in the folder.
 pub const DATABASE: &str = "ledger.db";
@@ -24,6 +25,8 @@ pub const DATABASE: &str = "ledger.db";
 pub const KEYS: &str = "keys";
 /// The originals' folder.
 pub const ORIGINALS: &str = "originals";
+/// The folder of uploads under way.
+pub const UPLOADS: &str = "uploads";
 /// The setting that names the ledger on its checkpoints.
 const ORIGIN: &str = "origin";
 
@@ -67,6 +70,8 @@ pub struct House {
     pub store: Arc<SqliteStore>,
     /// The original bytes of images.
     pub originals: Originals,
+    /// Uploads under way.
+    pub uploads: Uploads,
     /// The keys.
     pub keys: Keys,
     /// The key that checkpoints are verified with.
@@ -140,11 +145,13 @@ impl House {
             rules: rules.version().to_owned(),
             clock,
         };
-        let (recorder, task) = Recorder::start(tools);
         let originals = Originals::open(folder.join(ORIGINALS))?;
+        let uploads = Uploads::open(folder.join(UPLOADS), originals.clone(), tools.clock.now())?;
+        let (recorder, task) = Recorder::start(tools);
         Ok(Self {
             store,
             originals,
+            uploads,
             keys,
             verifying,
             rules,

@@ -7,6 +7,7 @@ pub mod export;
 pub mod house;
 pub mod knowledge;
 pub mod papers;
+pub mod photograph;
 pub mod proofs;
 pub mod reader;
 pub mod record;

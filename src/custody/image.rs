@@ -5,9 +5,11 @@ use serde::{Deserialize, Serialize};
 
 use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
-use super::rules::{Context, Meta, Misfit, not_found};
+use super::rules::{Context, LATE_SCENE, Meta, Misfit, not_found};
 use super::state::{ImageRef, State};
 use crate::ids::{CaseId, Digest, Subject};
+use crate::imaging::clock::{self, Against};
+use crate::imaging::metadata::{Captured, FileSays, MAX_CAMERA};
 use crate::imaging::resolution::{self, Scale};
 use crate::imaging::view::with_recipe;
 use crate::lifting::handedness::Step;
@@ -39,9 +41,13 @@ pub struct AddImage {
     /// Height in pixels.
     #[serde(default)]
     pub height: Option<u32>,
-    /// View steps by name; empty takes the recovery's, and `front` for a mark.
+    /// View steps by name; empty takes the recovery's, and `front` for a mark. Where the file's orientation tag mirrors
+    /// the picture, the step `flip` is added to them.
     #[serde(default)]
     pub view: Vec<String>,
+    /// What the file says of itself.
+    #[serde(default, skip_serializing_if = "FileSays::is_silent")]
+    pub says: FileSays,
 }
 
 /// An image was added.
@@ -69,6 +75,12 @@ pub struct ImageAdded {
     pub reads: String,
     /// Why, in a sentence.
     pub because: String,
+    /// What the file says of itself.
+    #[serde(default, skip_serializing_if = "FileSays::is_silent")]
+    pub says: FileSays,
+    /// How the camera's clock differs from the time stated, where that is to be looked into.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clock_note: Option<String>,
 }
 
 /// Set how a picture was taken: which way round it reads follows from that.
@@ -234,6 +246,35 @@ pub(super) fn copy_reading(
         .ok_or_else(|| not_found("view step"))
 }
 
+/// What a file says of itself must be of the form in which it is kept.
+fn check(says: &FileSays) -> Result<(), Refusal> {
+    let or_empty = |t: &Option<String>| t.clone().unwrap_or_default();
+    text("camera", &or_empty(&says.camera), MAX_CAMERA, false)?;
+    text("opaque", &or_empty(&says.opaque), 300, false)?;
+    let captured = says.captured_at.as_deref();
+    let is_time = captured.is_none_or(|t| Captured::read(t).is_some());
+    let is_tag = says.orientation_tag.is_none_or(|n| (1..=8).contains(&n));
+    if is_time && is_tag {
+        return Ok(());
+    }
+    Err(Refusal::new(
+        Rule::BadValue,
+        "What the file says of itself is not of the form that this record takes.",
+        "Send the file again.",
+    )
+    .on("says"))
+}
+
+fn clock_note(ctx: &Context<'_>, says: &FileSays) -> Option<String> {
+    let captured = Captured::read(says.captured_at.as_deref()?)?;
+    let against = match ctx.command.claimed_at {
+        Some(_) => Against::Stated(ctx.at),
+        // As old as an entry may be that is not late.
+        None => Against::Entered(ctx.at, LATE_SCENE),
+    };
+    clock::note(captured, against)
+}
+
 pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal> {
     let (case, images) = pictures(ctx, x.of)?;
     let usual = match x.of {
@@ -257,11 +298,16 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal
             "Note another mark.",
         ));
     }
-    let view = if x.view.is_empty() {
+    check(&x.says)?;
+    let mut view = if x.view.is_empty() {
         usual.unwrap_or_else(|| vec!["front".to_owned()])
     } else {
         x.view.clone()
     };
+    if x.says.tag_mirrors() {
+        // Whoever shows the file turns it as its orientation tag says.
+        view.push(Step::Flip.name().to_owned());
+    }
     let (reads, because) = reading(ctx, &view)?;
     if images.iter().any(|i| i.digest == x.digest) {
         return Err(Refusal::new(
@@ -282,6 +328,8 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddImage) -> Result<Vec<Draft>, Refusal
         view,
         reads,
         because,
+        says: x.says.clone(),
+        clock_note: clock_note(ctx, &x.says),
     });
     Ok(ctx.draft(Some(case), vec![x.of], fact))
 }
@@ -299,6 +347,8 @@ pub(super) fn added(state: &mut State, x: &ImageAdded, meta: &Meta) -> Result<()
             view: x.view.clone(),
             reads: x.reads.clone(),
             because: x.because.clone(),
+            says: x.says.clone(),
+            clock_note: x.clock_note.clone(),
             taken_at: meta.at,
             scale: None,
             copies: Vec::new(),

@@ -108,6 +108,15 @@ pub struct ImageRef {
     pub reads: String,
     /// Why, in a sentence.
     pub because: String,
+    /// What the file says of itself.
+    #[serde(
+        default,
+        skip_serializing_if = "crate::imaging::metadata::FileSays::is_silent"
+    )]
+    pub says: crate::imaging::metadata::FileSays,
+    /// How the camera's clock differs from the time stated, where that is to be looked into.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clock_note: Option<String>,
     /// When it was taken.
     pub taken_at: DateTime<FixedOffset>,
     /// How its density is known; none while it is not.

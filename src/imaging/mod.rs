@@ -1,11 +1,13 @@
 //! Pixels.
 //!
-//! Reading order: [`probe`] (what a file says of itself), [`mod@decode`] (its pixels), [`raster`] and `warp` (what can be
-//! done with them), [`recipe`] (steps from an original to a working copy), [`resolution`] (how many pixels an inch),
+//! Reading order: [`probe`] (what a file is), [`metadata`] (what it says of itself), [`clock`] (its camera's clock),
+//! [`mod@decode`] (its pixels), [`raster`] and `warp` (what can be done with them), [`recipe`] (steps from an original to a working copy), [`resolution`] (how many pixels an inch),
 //! [`mod@derive`] (the copy), [`view`] (which copy is wanted, and how it reads). [`ridge`] draws invented marks.
 
+pub mod clock;
 pub mod decode;
 pub mod derive;
+pub mod metadata;
 pub mod probe;
 pub mod raster;
 pub mod recipe;

@@ -6,6 +6,9 @@ pub const STYLE: &str = include_str!("assets/style.css");
 /// The script, served as `/script.js`.
 pub const SCRIPT: &str = include_str!("assets/script.js");
 
+/// The script of pages that send files, served as `/upload.js`.
+pub const UPLOAD: &str = include_str!("assets/upload.js");
+
 /// The icon, served as `/icon.svg`.
 pub const ICON: &str = include_str!("assets/icon.svg");
 

@@ -14,8 +14,10 @@ use crate::app::sign_in::SignInError;
 use crate::app::views::images::ImageError;
 use crate::app::{ReadError, RecordError};
 use crate::custody::Refusal;
+use crate::imaging::probe::ProbeError;
 use crate::originals::OriginalsError;
 use crate::store::StoreError;
+use crate::uploads::UploadError;
 
 /// Why a page cannot be shown, or an act was not done.
 #[derive(Clone, Debug)]
@@ -113,6 +115,9 @@ pub fn status_of(refusal: &Refusal) -> StatusCode {
         "not-found" => StatusCode::NOT_FOUND,
         "not-signed" => StatusCode::UNAUTHORIZED,
         "bad-text" | "bad-value" | "password-refused" => StatusCode::UNPROCESSABLE_ENTITY,
+        "not-a-picture" => StatusCode::UNSUPPORTED_MEDIA_TYPE,
+        "too-large" => StatusCode::PAYLOAD_TOO_LARGE,
+        "no-room" => StatusCode::INSUFFICIENT_STORAGE,
         _ => StatusCode::CONFLICT,
     }
 }
@@ -316,11 +321,107 @@ impl From<OriginalsError> for Failure {
                     "Tell whoever runs the server to run the verifier now.",
                 )
             }
+            OriginalsError::NoRoom { .. } => {
+                tracing::error!(error = %e, "no room for an original");
+                let mut failure = Self::new(
+                    StatusCode::INSUFFICIENT_STORAGE,
+                    "no-room",
+                    "There is no room for this file on the server's disk; nothing was recorded, and what was there before is \
+                     as it was.",
+                    "Keep the file where it is and tell whoever runs the server to make room; then send it again. An upload \
+                     in parts goes on where it stopped.",
+                );
+                failure.retry_after = Some(600);
+                failure
+            }
+            OriginalsError::TooLong => Self::new(
+                StatusCode::PAYLOAD_TOO_LARGE,
+                "too-large",
+                "The file is longer than 200 MB, the most this server keeps.",
+                "Send a smaller file; the original stays where it is.",
+            ),
+            OriginalsError::Empty => Self::new(
+                StatusCode::BAD_REQUEST,
+                "no-file",
+                "No file was sent, or an empty one.",
+                "Choose a photograph.",
+            ),
+            OriginalsError::BrokeOff(why) => Self::new(
+                StatusCode::BAD_REQUEST,
+                "cannot-be-read",
+                &format!("What was sent cannot be read: the upload broke off: {why}."),
+                "Send it again; an upload in parts goes on where it stopped.",
+            ),
             e => {
                 tracing::error!(error = %e, "an original cannot be kept or read");
                 Self::internal()
             }
         }
+    }
+}
+
+impl From<UploadError> for Failure {
+    fn from(e: UploadError) -> Self {
+        let said = crate::custody::rules::capital(&format!("{e}."));
+        let (status, code, next) = match e {
+            UploadError::Original(e) => return e.into(),
+            UploadError::NotFound => (
+                StatusCode::NOT_FOUND,
+                "no-such-upload",
+                "Send the file again.",
+            ),
+            UploadError::TooMany => (
+                StatusCode::TOO_MANY_REQUESTS,
+                "too-many-uploads",
+                "Finish or end one of yours, or wait: what nobody goes on with ends after a day.",
+            ),
+            UploadError::Length => (
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "upload-length",
+                "Send the length of the file in bytes.",
+            ),
+            UploadError::Offset { .. } => (
+                StatusCode::CONFLICT,
+                "upload-offset",
+                "Ask how far the upload is, and go on from there.",
+            ),
+            UploadError::Busy => (
+                StatusCode::CONFLICT,
+                "upload-busy",
+                "Wait for the other part to end, then ask how far the upload is.",
+            ),
+            UploadError::Beyond { .. } => (
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "upload-beyond",
+                "Begin again with the right length.",
+            ),
+            UploadError::NotWhole { .. } => (
+                StatusCode::CONFLICT,
+                "upload-not-whole",
+                "Send the rest, from the byte that the upload has come to.",
+            ),
+            UploadError::Differs { .. } => (
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "upload-differs",
+                "Send the bytes again from the first one, or end this upload.",
+            ),
+        };
+        Self::new(status, code, &said, next)
+    }
+}
+
+impl From<ProbeError> for Failure {
+    fn from(e: ProbeError) -> Self {
+        if e == ProbeError::Unreadable {
+            return Self::internal();
+        }
+        Self::new(
+            StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            "not-a-picture",
+            &format!("The file is not taken: {e}."),
+            "Take it from the camera or card once more and send it again. If this is all there is of it, keep it as it is \
+             (as_it_is): its bytes are kept, and it is not shown.",
+        )
     }
 }
 

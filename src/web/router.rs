@@ -197,5 +197,9 @@ fn assets_routes() -> Router<App> {
             "/script.js",
             asset("text/javascript; charset=utf-8", assets::SCRIPT),
         )
+        .route(
+            "/upload.js",
+            asset("text/javascript; charset=utf-8", assets::UPLOAD),
+        )
         .route("/icon.svg", asset("image/svg+xml", assets::ICON))
 }

@@ -12,6 +12,8 @@ use crate::app::house::House;
 
 /// How long requests that are under way have when the server is told to stop.
 const GRACE: Duration = Duration::from_secs(15);
+/// How often uploads that nobody goes on with are thrown away.
+const SWEEP: Duration = Duration::from_secs(15 * 60);
 
 /// Serves until it is told to stop (SIGINT, SIGTERM).
 ///
@@ -20,6 +22,16 @@ const GRACE: Duration = Duration::from_secs(15);
 pub async fn serve(house: House, listener: TcpListener, secure: bool) -> std::io::Result<()> {
     let house = Arc::new(house);
     let app = App::new(house.clone(), secure);
+    let uploads = house.uploads.clone();
+    let sweeping = tokio::spawn(async move {
+        let mut turn = tokio::time::interval(SWEEP);
+        loop {
+            turn.tick().await;
+            let (uploads, now) = (uploads.clone(), chrono::Utc::now());
+            // Removes files; one that cannot be removed is cleared away at the next start.
+            let _ = tokio::task::spawn_blocking(move || uploads.sweep(now)).await;
+        }
+    });
     let service = router(app).into_make_service_with_connect_info::<SocketAddr>();
     let (told, mut hears) = tokio::sync::watch::channel(false);
     let serving = axum::serve(listener, service).with_graceful_shutdown(async move {
@@ -34,6 +46,7 @@ pub async fn serve(house: House, listener: TcpListener, secure: bool) -> std::io
             tokio::time::sleep(GRACE).await;
         } => Ok(()),
     };
+    sweeping.abort();
     if let Ok(house) = Arc::try_unwrap(house) {
         house.close().await;
     }

@@ -231,6 +231,7 @@ impl Boatyard {
                 width: Some(900),
                 height: Some(600),
                 view: Vec::new(),
+                says: liftledger::imaging::metadata::FileSays::default(),
             };
             act(&house, tech, at(5), Act::AddImage(add)).await.unwrap();
             let recover = recovery(mark, medium, at(20).unwrap());

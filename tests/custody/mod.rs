@@ -5,6 +5,7 @@ mod images;
 mod keeping;
 mod loans;
 mod model;
+mod photographs;
 mod refusals;
 mod thread;
 mod wants;

@@ -211,6 +211,7 @@ pub fn add_image(of: impl Into<liftledger::ids::Subject>, digest: u8) -> image::
         width: None,
         height: None,
         view: vec![],
+        says: liftledger::imaging::metadata::FileSays::default(),
     }
 }
 

@@ -1,4 +1,5 @@
 mod clock;
 mod keys;
 mod originals;
+mod uploads;
 mod walls;

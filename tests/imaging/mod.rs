@@ -1,4 +1,7 @@
+//! Pixels, and the files they come in.
+
 mod copies;
+pub mod files;
 mod probe;
 mod recipe;
 mod resolution;

@@ -3,6 +3,8 @@
 //! How a picture is turned and toned follows from the view steps that the story gives with it, so that what is seen
 //! agrees with what the ledger says of it.
 
+use std::io::Cursor;
+
 use rayon::prelude::*;
 use serde::Deserialize;
 
@@ -105,11 +107,14 @@ fn one(draw: &Draw, view: &[String], shot: u32, originals: &Originals) -> Result
         px_per_mm: PX_PER_MM,
     };
     let bytes = ridge::draw(&picture).map_err(|e| DemoError::Picture(e.to_string()))?;
-    let probe = crate::imaging::probe::probe(&bytes);
-    let probe = probe.map_err(|e| DemoError::Picture(e.to_string()))?;
+    let seen = crate::imaging::probe::probe(Cursor::new(&bytes));
+    let seen = seen.map_err(|e| DemoError::Picture(e.to_string()))?;
+    let (width, height) = seen
+        .pixels
+        .ok_or_else(|| DemoError::Picture("what was drawn is no picture".into()))?;
     Ok(Drawn {
         kept: originals.keep(&bytes)?,
-        width: probe.width,
-        height: probe.height,
+        width,
+        height,
     })
 }

@@ -14,8 +14,8 @@ const MAX_PIXELS: u64 = 64_000_000;
 /// A small JPEG of a PNG or JPEG, its orientation tag applied, so that it shows what viewers show; none where it cannot
 /// be read or is too large.
 pub fn small(bytes: &[u8]) -> Option<Vec<u8>> {
-    let known = probe(bytes).ok()?;
-    if u64::from(known.width) * u64::from(known.height) > MAX_PIXELS {
+    let (width, height) = probe(Cursor::new(bytes)).ok()?.pixels?;
+    if u64::from(width) * u64::from(height) > MAX_PIXELS {
         return None;
     }
     let mut reader = ImageReader::new(Cursor::new(bytes))

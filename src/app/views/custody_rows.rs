@@ -428,6 +428,9 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
         }
         Fact::ImageAdded(x) => {
             s.note("File", &format!("{}, {}", x.name, words::reads(&x.reads)));
+            if let Some(note) = &x.clock_note {
+                s.note("Clock", note);
+            }
         }
         Fact::ViewSet(x) => {
             let said = format!("{}, {}", x.view.join(", "), words::reads(&x.reads));

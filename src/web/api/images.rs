@@ -3,7 +3,7 @@
 use axum::Json;
 use axum::body::Body;
 use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
@@ -11,20 +11,20 @@ use chrono::{DateTime, FixedOffset};
 use schemars::{JsonSchema, SchemaGenerator};
 use serde::Serialize;
 
-use super::body::{Asked, Id, bad_query, too_large};
+use super::body::{Asked, Id, bad_query};
 use super::caller::Caller;
 use super::openapi::Op;
+use crate::app::photograph::{Taken, look};
 use crate::app::views::images::image_bytes;
 use crate::app::{ReadError, Recorded, Sent};
-use crate::custody::image::{AddImage, MAX_BYTES};
-use crate::custody::{Act, Command};
+use crate::custody::image::MAX_BYTES;
 use crate::ids::{CaseId, CommandId, Digest, Subject};
-use crate::imaging::probe;
+use crate::imaging::metadata::FileSays;
+use crate::imaging::probe::OPAQUE;
 use crate::ledger::event::Source;
-use crate::originals::OriginalsError;
+use crate::originals::{Kept, OriginalsError};
 use crate::web::App;
 use crate::web::error::Failure;
-use crate::web::pages::photograph::head_of;
 
 /// How many view steps are read.
 const MOST_STEPS: usize = 20;
@@ -38,30 +38,65 @@ pub struct ImageAdded {
     pub media_type: &'static str,
     /// Bytes.
     pub bytes: u64,
-    /// Width in pixels.
-    pub width: u32,
-    /// Height in pixels.
-    pub height: u32,
+    /// Width in pixels; absent for what is kept as bytes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub width: Option<u32>,
+    /// Height in pixels; absent for what is kept as bytes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub height: Option<u32>,
+    /// Whether the step flip was added to the view steps, because the file's orientation tag mirrors the picture.
+    pub adds_flip: bool,
+    /// What the file says of itself.
+    pub says: FileSays,
     /// What was recorded.
     pub recorded: Recorded,
 }
 
 /// For the description.
 pub fn described(g: &mut SchemaGenerator) -> Op {
-    Op::new("Add a photograph of a mark or an item")
-        .more(
-            "The body is the file as the camera wrote it, PNG or JPEG, at most 200 MB. It is kept as it is, under its \
-             SHA-256, before the event that names it. Where the file's orientation tag mirrors the picture, the step \
-             flip is added to the view steps, since whoever shows the file turns it so.",
+    asked_of(
+        Op::new("Add a photograph of a mark or an item").more(
+            "The body is the file as the camera wrote it, at most 200 MB. It is kept as it is, under its SHA-256, before the \
+             event that names it. PNG, JPEG and TIFF (8 and 16 bits) can be decoded; camera raw and anything else is kept as \
+             bytes, and says.opaque in the answer says why. A picture that is damaged or cut off is refused unless as_it_is \
+             is true. Where the file's orientation tag mirrors the picture, the step flip is added to the view steps, since \
+             whoever shows the file turns it so; adds_flip in the answer says so. A long file on a line that breaks is better \
+             sent in parts: POST /api/uploads.",
+        ),
+    )
+    .raw_body(&[
+        "image/png",
+        "image/jpeg",
+        "image/tiff",
+        "application/octet-stream",
+    ])
+    .json::<ImageAdded>(g)
+}
+
+/// The parameters with which a photograph is recorded.
+pub(super) fn asked_of(op: Op) -> Op {
+    op.query("of", true, "What it shows, `mark:UUID` or `item:UUID`")
+        .query(
+            "name",
+            false,
+            "The file's name; must be given where it was not announced",
         )
-        .query("of", true, "What it shows, `mark:UUID` or `item:UUID`")
-        .query("name", true, "The file's name")
-        .queries("view", "View steps in their order; without any, the usual ones")
-        .query("id", false, "Identifier of the command: the same upload sent again is recorded once")
-        .query("claimed_at", false, "When it was taken, RFC 3339 with an offset; without it, now")
+        .queries(
+            "view",
+            "View steps in their order; without any, the usual ones",
+        )
+        .query(
+            "id",
+            false,
+            "Identifier of the command: the same upload sent again is recorded once",
+        )
+        .query(
+            "claimed_at",
+            false,
+            "When it was taken, RFC 3339 with an offset; without it, now",
+        )
         .query("late_reason", false, "Why it is entered late")
-        .raw_body(&["image/png", "image/jpeg", "application/octet-stream"])
-        .json::<ImageAdded>(g)
+        .query("as_it_is", false, "`true` keeps a damaged picture as bytes")
 }
 
 async fn case_of(app: &App, caller: &Caller, of: Subject) -> Result<CaseId, Failure> {
@@ -73,11 +108,76 @@ async fn case_of(app: &App, caller: &Caller, of: Subject) -> Result<CaseId, Fail
     }
 }
 
-fn too_long() -> Failure {
-    too_large(
-        "The file is longer than 200 MB, the most this server keeps.",
-        "Send a smaller file; the original stays where it is.",
-    )
+/// What the address says of a photograph.
+pub(super) struct Described {
+    of: Subject,
+    name: Option<String>,
+    id: Option<CommandId>,
+    claimed_at: Option<DateTime<FixedOffset>>,
+    late_reason: Option<String>,
+    view: Vec<String>,
+    as_it_is: bool,
+}
+
+impl Described {
+    /// Reads it, and asks whether what it shows may be seen: before any byte is kept.
+    pub(super) async fn read(app: &App, caller: &Caller, asked: &Asked) -> Result<Self, Failure> {
+        let described = Self {
+            of: asked.required("of", "a mark or an item")?,
+            name: asked.optional("name", "a file's name")?,
+            id: asked.optional("id", "an identifier")?,
+            claimed_at: asked.optional(
+                "claimed_at",
+                "a time with an offset, such as 2026-03-04T09:20:00-05:00",
+            )?,
+            late_reason: asked.optional("late_reason", "a text")?,
+            view: asked.0.all("view").into_iter().map(str::to_owned).collect(),
+            as_it_is: asked
+                .optional("as_it_is", "true or false")?
+                .unwrap_or_default(),
+        };
+        if described.view.len() > MOST_STEPS {
+            return Err(bad_query("view", "a list of at most 20 steps"));
+        }
+        case_of(app, caller, described.of).await?;
+        Ok(described)
+    }
+
+    /// Records bytes that are kept.
+    pub(super) async fn record(
+        self,
+        app: &App,
+        caller: &Caller,
+        kept: Kept,
+        announced: &str,
+    ) -> Result<Json<ImageAdded>, Failure> {
+        let seen = look(&app.house().originals, &kept, self.as_it_is).await?;
+        let taken = Taken {
+            id: self.id.unwrap_or_else(CommandId::new),
+            of: self.of,
+            name: self.name.unwrap_or_else(|| announced.to_owned()),
+            view: self.view,
+            claimed_at: self.claimed_at,
+            late_reason: self.late_reason,
+        };
+        let sent = Sent {
+            person: Some(caller.person.id),
+            signed: caller.signed,
+            source: Source::Api,
+            command: taken.command(&kept, seen.clone()),
+        };
+        let recorded = app.house().recorder.record(sent).await?;
+        Ok(Json(ImageAdded {
+            digest: kept.digest,
+            media_type: seen.media_type,
+            bytes: kept.bytes,
+            width: seen.pixels.map(|(w, _)| w),
+            height: seen.pixels.map(|(_, h)| h),
+            adds_flip: seen.says.tag_mirrors(),
+            says: seen.says,
+            recorded,
+        }))
+    }
 }
 
 /// Keeps a photograph and records it.
@@ -88,99 +188,22 @@ pub async fn add(
     headers: HeaderMap,
     body: Body,
 ) -> Result<Json<ImageAdded>, Failure> {
-    let of: Subject = asked.required("of", "a mark or an item")?;
-    let name: String = asked.required("name", "a file's name")?;
-    let id: Option<CommandId> = asked.optional("id", "an identifier")?;
-    let claimed_at: Option<DateTime<FixedOffset>> = asked.optional(
-        "claimed_at",
-        "a time with an offset, such as 2026-03-04T09:20:00-05:00",
-    )?;
-    let late_reason: Option<String> = asked.optional("late_reason", "a text")?;
-    let mut view: Vec<String> = asked.0.all("view").into_iter().map(str::to_owned).collect();
-    if view.len() > MOST_STEPS {
-        return Err(bad_query("view", "a list of at most 20 steps"));
+    let described = Described::read(&app, &caller, &asked).await?;
+    if described.name.is_none() {
+        return Err(bad_query("name", "a file's name"));
     }
-    case_of(&app, &caller, of).await?;
     let said = headers.get(header::CONTENT_LENGTH);
     let said = said.and_then(|v| v.to_str().ok()?.parse::<u64>().ok());
     if said.is_some_and(|n| n > MAX_BYTES) {
-        return Err(too_long());
+        return Err(OriginalsError::TooLong.into());
     }
-    let kept = match app
-        .house()
-        .originals
-        .keep_stream(body.into_data_stream())
-        .await
-    {
-        Ok(kept) if kept.bytes > MAX_BYTES => return Err(too_long()),
-        Ok(kept) => kept,
-        Err(e) => return Err(upload_failure(e)),
-    };
-    let head = head_of(&app, &kept).await?;
-    // The bytes of what is no picture stay as an orphan, which is harmless: nothing names them.
-    let picture = probe::probe(&head).map_err(|e| {
-        Failure::new(
-            StatusCode::UNSUPPORTED_MEDIA_TYPE,
-            "not-a-picture",
-            &format!("The file is not taken: {e}."),
-            "Send a PNG or JPEG file as the camera wrote it.",
-        )
-    })?;
-    if picture.tag_mirrors() && !view.is_empty() {
-        view.push("flip".into());
-    } else if picture.tag_mirrors() {
-        return Err(Failure::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            "view-not-stated",
-            "The file's orientation tag mirrors the picture, so the usual view is not taken for granted.",
-            "Send the view steps as view in the address; the step flip is added to them.",
-        ));
+    let originals = &app.house().originals;
+    let kept = originals.keep_stream(body.into_data_stream()).await?;
+    if kept.bytes > MAX_BYTES {
+        return Err(OriginalsError::TooLong.into());
     }
-    let command = Command {
-        id: id.unwrap_or_else(CommandId::new),
-        claimed_at,
-        late_reason,
-        act: Act::AddImage(AddImage {
-            of,
-            digest: kept.digest,
-            name,
-            media_type: picture.media_type.into(),
-            bytes: kept.bytes,
-            width: Some(picture.width),
-            height: Some(picture.height),
-            view,
-        }),
-    };
-    let sent = Sent {
-        person: Some(caller.person.id),
-        signed: caller.signed,
-        source: Source::Api,
-        command,
-    };
-    Ok(Json(ImageAdded {
-        digest: kept.digest,
-        media_type: picture.media_type,
-        bytes: kept.bytes,
-        width: picture.width,
-        height: picture.height,
-        recorded: app.house().recorder.record(sent).await?,
-    }))
-}
-
-fn upload_failure(e: OriginalsError) -> Failure {
-    match e {
-        OriginalsError::TooLong => too_long(),
-        OriginalsError::Empty => Failure::new(
-            StatusCode::BAD_REQUEST,
-            "no-file",
-            "The body is empty.",
-            "Send the file as the body.",
-        ),
-        OriginalsError::BrokeOff(why) => {
-            Failure::unreadable(&format!("the upload broke off: {why}"))
-        }
-        e => e.into(),
-    }
+    // The bytes of what is refused from here on stay as an orphan, which is harmless: nothing names them.
+    described.record(&app, &caller, kept, "").await
 }
 
 /// RFC 9530: the digest of what is sent, so that the receiver can hold it against the record.
@@ -200,12 +223,17 @@ pub async fn show(
     caller.noted_of(&app, case, "a photograph").await?;
     let (image, bytes) = image_bytes(&caller.reader(&app), digest, of).await?;
     // Only what was taken for a picture is sent as one.
-    let media_type = match image.media_type.as_str() {
-        known @ ("image/png" | "image/jpeg") => known.to_owned(),
-        _ => "application/octet-stream".to_owned(),
+    let (media_type, how) = match image.media_type.as_str() {
+        known @ ("image/png" | "image/jpeg" | "image/tiff") => (known.to_owned(), "inline"),
+        _ => (OPAQUE.to_owned(), "attachment"),
     };
     let headers = [
         (header::CONTENT_TYPE, media_type),
+        (header::CONTENT_DISPOSITION, how.to_owned()),
+        (
+            header::CONTENT_SECURITY_POLICY,
+            "default-src 'none'; sandbox".to_owned(),
+        ),
         (
             header::HeaderName::from_static("content-digest"),
             content_digest(&digest),

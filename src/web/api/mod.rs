@@ -29,6 +29,7 @@ mod places;
 mod proofs;
 mod rules;
 mod tokens;
+mod uploads;
 
 use std::time::Duration;
 
@@ -119,6 +120,11 @@ routes! {
     post "/api/people/{id}/password" => people::set_password, May(ManagePeople), |g| Op::new("Set somebody's password; signed with the caller's own").body::<people::NewPassword>(g).json::<people::PasswordSet>(g);
     get "/api/events/{seq}" => events::show, May(ReadEvidence), |g| Op::new("One event by its place in the ledger").json::<events::EventTold>(g);
     get "/api/images/{digest}" => images::show, May(ReadEvidence), |_| Op::new("The original bytes of a photograph").query("of", true, "The mark or item that it shows, `mark:UUID` or `item:UUID`").media("image/png").media("image/jpeg");
+    get "/api/uploads" => uploads::list, May(RecordScene), |g| Op::new("The caller's uploads that are under way").json::<uploads::Own>(g);
+    post "/api/uploads" => uploads::begin, May(RecordScene), uploads::described_begin;
+    get "/api/uploads/{id}" => uploads::show, May(RecordScene), |g| Op::new("How far an upload is").json::<crate::uploads::Told>(g);
+    delete "/api/uploads/{id}" => uploads::abandon, May(RecordScene), |g| Op::new("End an upload; its bytes are thrown away").json::<uploads::Abandoned>(g);
+    post "/api/uploads/{id}/photograph" => uploads::photograph, May(RecordScene), uploads::described_photograph;
     get "/api/checkpoint" => proofs::checkpoint, May(Prove), |_| Op::new("The latest checkpoint: a signed note over the whole ledger").media("text/plain");
     get "/api/proofs/inclusion/{seq}" => proofs::inclusion, May(Prove), |g| Op::new("Proof that an event is in the ledger of the latest checkpoint (RFC 9162)").json::<proofs::Inclusion>(g);
     get "/api/proofs/consistency" => proofs::consistency, May(Prove), |g| Op::new("Proof that a later state of the ledger goes on from an earlier one (RFC 9162)").query("from", true, "The size of the earlier one").query("to", false, "The size of the later one; without it, that of the latest checkpoint").json::<proofs::Consistency>(g);
@@ -130,6 +136,7 @@ routes! {
 routes! {
     UPLOAD_ROUTES, upload_routes, upload_ops:
     post "/api/images" => images::add, May(RecordScene), images::described;
+    put "/api/uploads/{id}/bytes" => uploads::put, May(RecordScene), uploads::described_put;
 }
 
 /// Every route of the interface for programs.

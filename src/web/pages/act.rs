@@ -48,7 +48,7 @@ struct SignPage {
 }
 
 /// The fields that come with every act.
-fn when_fields(typed: &Typed) -> Vec<Input> {
+pub(super) fn when_fields(typed: &Typed) -> Vec<Input> {
     let mut fields = vec![
         Input::new("claimed_at", "When it happened", Kind::Time)
             .hint("Leave empty for now.")

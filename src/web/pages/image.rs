@@ -13,14 +13,8 @@ use crate::web::error::Failure;
 use crate::web::form::Typed;
 use crate::web::session::Visitor;
 
-/// Types that are shown as pictures. Everything else, above all what could carry a script, is only handed out as a file.
-const SHOWN: [&str; 5] = [
-    "image/png",
-    "image/jpeg",
-    "image/tiff",
-    "image/webp",
-    "image/gif",
-];
+/// Types that a browser shows as pictures. Everything else, above all what could carry a script, is only handed out as a file.
+const SHOWN: [&str; 3] = ["image/png", "image/jpeg", "image/tiff"];
 
 /// A name that every system can keep, in quotes.
 fn plain(name: &str) -> String {

@@ -1,28 +1,27 @@
-//! Photographs: the original bytes are kept first, then the event that names their digest.
+//! Photographs: the original bytes are kept first, then the event that names their digest. The file comes in the form, or
+//! the page's script has sent it in parts before and the form names that upload.
+
+mod received;
 
 use askama::Template;
 use axum::extract::{Multipart, Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
-use tokio::io::AsyncReadExt as _;
 
+use super::act::when_fields;
 use super::{block, draw, show};
+use crate::app::photograph::{Taken, look};
 use crate::app::{RecordError, Sent};
-use crate::custody::image::AddImage;
 use crate::custody::state::{Case, Item, Mark};
-use crate::custody::{Act, Command, Refusal, Signed};
-use crate::ids::{CommandId, ItemId, MarkId, Subject};
-use crate::imaging::probe;
+use crate::custody::{Refusal, Signed};
+use crate::ids::{CommandId, ItemId, MarkId, Subject, UploadId};
 use crate::ledger::event::Source;
-use crate::originals::{Kept, OriginalsError};
 use crate::web::App;
 use crate::web::error::{Failure, status_of};
-use crate::web::form::{Choice, Input, Kind};
+use crate::web::form::{Choice, Input, Kind, Typed, fill, to_json};
 use crate::web::frame::{Frame, Link, RefusalBlock};
-use crate::web::session::{Visitor, check_csrf};
-
-/// How many bytes at the beginning of a file are enough to know what it is.
-const HEAD: usize = 256 * 1024;
+use crate::web::session::Visitor;
+use received::{Brought, received};
 
 #[derive(Template)]
 #[template(path = "mark/photograph.html")]
@@ -34,6 +33,13 @@ struct PhotographPage {
     command: String,
     facts: Vec<(String, String)>,
     view: Input,
+    when: Vec<Input>,
+    zone: String,
+    late_open: bool,
+    /// A file that is here already: its upload, its name.
+    here: Option<(String, String)>,
+    /// Offered where a damaged file was refused.
+    as_it_is: Option<Input>,
     refusal: Option<RefusalBlock>,
 }
 
@@ -132,21 +138,43 @@ impl Of {
         })
     }
 
-    fn page(
+    async fn page(
         &self,
+        app: &App,
         visitor: &Visitor,
-        command: CommandId,
-        chosen: Option<&str>,
-        refusal: Option<&Refusal>,
+        shown: Shown<'_>,
     ) -> Result<Response, Failure> {
-        let mut view = Input::new(
-            "view",
-            "How it was looked at",
-            Kind::One(self.views.clone()),
-        )
-        .hint("This decides whether the image reads mirrored.");
-        let first = self.views.first().map_or("", |c| c.value.as_str());
-        view = view.value(chosen.unwrap_or(first));
+        let agency = app.house().agency().await?;
+        let mut inputs = vec![
+            Input::new(
+                "view",
+                "How it was looked at",
+                Kind::One(self.views.clone()),
+            )
+            .hint("This decides whether the image reads mirrored.")
+            .value(self.views.first().map_or("", |c| c.value.as_str())),
+        ];
+        fill(&mut inputs, shown.typed);
+        let mut when = when_fields(shown.typed);
+        let mut late_open = when.iter().any(|i| !i.first().is_empty());
+        if let Some(refusal) = shown.refusal
+            && let Some(field) = &refusal.field
+        {
+            for input in inputs.iter_mut().chain(&mut when) {
+                if input.name == *field {
+                    input.error = Some(format!("{} {}", refusal.sentence, refusal.next));
+                }
+            }
+            late_open |= matches!(field.as_str(), "claimed_at" | "late_reason");
+        }
+        let as_it_is = shown.refusal.is_some_and(|r| r.code == "not-a-picture")
+            || shown.typed.get("as_it_is") == "yes";
+        let as_it_is = as_it_is.then(|| {
+            let mut input = Input::new("as_it_is", "Keep it as it is", Kind::Yes)
+                .hint("For a damaged file, when it is all there is: its bytes are kept, and it is not shown.");
+            input.values = vec![shown.typed.get("as_it_is").to_owned()];
+            input
+        });
         let page = PhotographPage {
             frame: visitor.frame(vec![
                 Link::new("/cases", "Cases"),
@@ -157,14 +185,37 @@ impl Of {
             title: format!("Add a photograph of {}", self.name),
             action: format!("{}/photograph", self.page),
             back: self.page.clone(),
-            command: command.to_string(),
+            command: shown.command.to_string(),
             facts: self.facts.clone(),
-            view,
-            refusal: refusal.map(|r| block(r, &self.name)),
+            view: inputs.remove(0),
+            when,
+            zone: agency.zone.to_string(),
+            late_open,
+            here: shown.here.map(|(id, name)| (id.to_string(), name)),
+            as_it_is,
+            refusal: shown.refusal.map(|r| block(r, &self.name)),
         };
-        let status = refusal.map_or(StatusCode::OK, status_of);
+        let status = shown.refusal.map_or(StatusCode::OK, status_of);
         Ok((status, draw(&page)?).into_response())
     }
+}
+
+/// What the form shows beside what is photographed.
+struct Shown<'a> {
+    command: CommandId,
+    typed: &'a Typed,
+    here: Option<(UploadId, String)>,
+    refusal: Option<&'a Refusal>,
+}
+
+async fn fresh(app: &App, visitor: &Visitor, of: &Of) -> Result<Response, Failure> {
+    let shown = Shown {
+        command: CommandId::new(),
+        typed: &Typed::default(),
+        here: None,
+        refusal: None,
+    };
+    of.page(app, visitor, shown).await
 }
 
 /// The form for a mark.
@@ -174,7 +225,7 @@ pub async fn of_mark(
     Path(id): Path<MarkId>,
 ) -> Result<Response, Failure> {
     let of = Of::mark(&app, &visitor, id).await?;
-    of.page(&visitor, CommandId::new(), None, None)
+    fresh(&app, &visitor, &of).await
 }
 
 /// The form for an item.
@@ -184,7 +235,7 @@ pub async fn of_item(
     Path(id): Path<ItemId>,
 ) -> Result<Response, Failure> {
     let of = Of::item(&app, &visitor, id).await?;
-    of.page(&visitor, CommandId::new(), None, None)
+    fresh(&app, &visitor, &of).await
 }
 
 /// Keeps a photograph of a mark.
@@ -209,198 +260,101 @@ pub async fn add_to_item(
     add(&app, &visitor, &of, parts).await
 }
 
-fn refused(code: &str, sentence: &str, next: &str, field: &str) -> Refusal {
-    Refusal {
-        code: code.into(),
-        sentence: sentence.into(),
-        next: next.into(),
-        field: Some(field.into()),
-    }
-}
-
-/// What a form brought.
-struct Upload {
-    command: CommandId,
-    view: String,
-    name: String,
-    kept: Kept,
-}
-
-/// Reads the form; the token comes before the file, so that nothing is kept for a forged one.
-async fn received(
-    app: &App,
-    visitor: &Visitor,
-    parts: &mut Multipart,
-) -> Result<Result<Upload, (CommandId, String, Refusal)>, Failure> {
-    let broken = |e: axum::extract::multipart::MultipartError| {
-        if e.status() == StatusCode::PAYLOAD_TOO_LARGE {
-            return Failure::new(
-                StatusCode::PAYLOAD_TOO_LARGE,
-                "too-large",
-                "The file is longer than 200 MB, the most this server keeps.",
-                "Send a smaller file; the original stays where it is.",
-            );
-        }
-        Failure::unreadable(&format!("the upload broke off: {}", e.body_text()))
-    };
-    let (mut checked, mut command, mut view) = (false, CommandId::new(), String::new());
-    for _ in 0..8 {
-        let Some(field) = parts.next_field().await.map_err(broken)? else {
-            break;
-        };
-        let name = field.name().unwrap_or_default().to_owned();
-        if name != "file" {
-            let text = field.text().await.map_err(broken)?;
-            match name.as_str() {
-                "csrf" => {
-                    check_csrf(visitor, &text)?;
-                    checked = true;
-                }
-                "id" => {
-                    command = text
-                        .parse()
-                        .map_err(|_| Failure::unreadable("id is no identifier"))?;
-                }
-                "view" => view = text.chars().take(400).collect(),
-                _ => {}
-            }
-            continue;
-        }
-        if !checked {
-            return Err(Failure::foreign_form());
-        }
-        let file = field.file_name().unwrap_or_default();
-        // Some browsers send a path; only its last part is the name.
-        let file: String = file
-            .rsplit(['/', '\\'])
-            .next()
-            .unwrap_or_default()
-            .chars()
-            .filter(|c| !c.is_control())
-            .take(200)
-            .collect();
-        return match app.house().originals.keep_stream(field).await {
-            Ok(kept) => Ok(Ok(Upload {
-                command,
-                view,
-                name: if file.is_empty() {
-                    "photograph".into()
-                } else {
-                    file
-                },
-                kept,
-            })),
-            Err(OriginalsError::Empty) => {
-                let refusal = refused(
-                    "no-file",
-                    "No file was chosen.",
-                    "Choose a photograph.",
-                    "file",
-                );
-                Ok(Err((command, view, refusal)))
-            }
-            Err(e @ OriginalsError::TooLong) => {
-                let refusal = refused(
-                    "too-large",
-                    &format!("{e}."),
-                    "Send a smaller file; the original stays where it is.",
-                    "file",
-                );
-                Ok(Err((command, view, refusal)))
-            }
-            Err(OriginalsError::BrokeOff(why)) => {
-                Err(Failure::unreadable(&format!("the upload broke off: {why}")))
-            }
-            Err(e) => {
-                tracing::error!(error = %e, "an original cannot be kept");
-                Err(Failure::internal())
-            }
-        };
-    }
-    let refusal = refused(
-        "no-file",
-        "No file was sent.",
-        "Choose a photograph.",
-        "file",
-    );
-    Ok(Err((command, view, refusal)))
-}
-
 async fn add(
     app: &App,
     visitor: &Visitor,
     of: &Of,
     mut parts: Multipart,
 ) -> Result<Response, Failure> {
-    let upload = match received(app, visitor, &mut parts).await? {
-        Ok(upload) => upload,
-        Err((command, view, refusal)) => {
-            return of.page(visitor, command, Some(&view), Some(&refusal));
-        }
+    let form = received(app, visitor, &mut parts).await?;
+    let refusal = match recorded(app, visitor, of, &form).await? {
+        Ok(seq) => return Ok(Redirect::to(&format!("{}?done={seq}", of.page)).into_response()),
+        Err(refusal) => refusal,
     };
-    let head = head_of(app, &upload.kept).await?;
-    let picture = match probe::probe(&head) {
-        Ok(picture) => picture,
-        Err(e) => {
-            // The bytes stay as an orphan, which is harmless: nothing names them.
-            let refusal = refused(
-                "not-a-picture",
-                &format!("The file is not taken: {e}."),
-                "Choose a PNG or JPEG file as the camera wrote it.",
-                "file",
-            );
-            return of.page(visitor, upload.command, Some(&upload.view), Some(&refusal));
-        }
+    // What came stays here, so that the form can be sent again without it.
+    let here = match form.file {
+        Ok(file) => match file.upload {
+            Some(id) => Some((id, file.name)),
+            None => remember(app, visitor, file).await,
+        },
+        Err(_) => None,
     };
-    let mut view: Vec<String> = upload.view.split_whitespace().map(str::to_owned).collect();
-    if picture.tag_mirrors() {
-        // Whoever shows the file turns it as its orientation tag says.
-        view.push("flip".into());
+    let shown = Shown {
+        command: form.command,
+        typed: &form.typed,
+        here,
+        refusal: Some(&refusal),
+    };
+    of.page(app, visitor, shown).await
+}
+
+async fn remember(app: &App, visitor: &Visitor, file: Brought) -> Option<(UploadId, String)> {
+    let uploads = &app.house().uploads;
+    let remembered = uploads.remember(visitor.person.id, &file.name, file.kept, app.now());
+    match remembered.await {
+        Ok(id) => Some((id, file.name)),
+        Err(error) => {
+            // Then the file is chosen once more.
+            tracing::warn!(%error, "a file that came cannot be remembered");
+            None
+        }
     }
-    let command = Command {
-        id: upload.command,
-        claimed_at: None,
-        late_reason: None,
-        act: Act::AddImage(AddImage {
-            of: of.subject,
-            digest: upload.kept.digest,
-            name: upload.name,
-            media_type: picture.media_type.into(),
-            bytes: upload.kept.bytes,
-            width: Some(picture.width),
-            height: Some(picture.height),
-            view,
-        }),
+}
+
+/// The event's number, or why there is none.
+async fn recorded(
+    app: &App,
+    visitor: &Visitor,
+    of: &Of,
+    form: &received::Form,
+) -> Result<Result<u64, Refusal>, Failure> {
+    let file = match &form.file {
+        Ok(file) => file,
+        Err(refusal) => return Ok(Err(refusal.clone())),
+    };
+    let zone = app.house().agency().await?.zone;
+    let when = match to_json(&when_fields(&form.typed), zone) {
+        Ok(when) => when,
+        Err(refusal) => return Ok(Err(refusal)),
+    };
+    let said = |name: &str| when.get(name).and_then(|v| v.as_str()).map(str::to_owned);
+    let as_it_is = form.typed.get("as_it_is") == "yes";
+    let seen = match look(&app.house().originals, &file.kept, as_it_is).await {
+        Ok(seen) => seen,
+        Err(e) => {
+            let failure = Failure::from(e);
+            if failure.status.is_server_error() {
+                return Err(failure);
+            }
+            let mut refusal = *failure.refusal;
+            refusal.next = "Take it from the camera or card once more and choose that. If this is all there is of it, tick \
+                            the box below: its bytes are kept, and it is not shown."
+                .into();
+            return Ok(Err(refusal.on("file")));
+        }
+    };
+    let taken = Taken {
+        id: form.command,
+        of: of.subject,
+        name: file.name.clone(),
+        view: form
+            .typed
+            .get("view")
+            .split_whitespace()
+            .map(str::to_owned)
+            .collect(),
+        claimed_at: said("claimed_at").and_then(|t| t.parse().ok()),
+        late_reason: said("late_reason"),
     };
     let sent = Sent {
         person: Some(visitor.person.id),
         signed: Signed::Session,
         source: Source::Desk,
-        command,
+        command: taken.command(&file.kept, seen),
     };
     match app.house().recorder.record(sent).await {
-        Ok(recorded) => {
-            Ok(Redirect::to(&format!("{}?done={}", of.page, recorded.seq)).into_response())
-        }
-        Err(RecordError::Refused(refusal)) => {
-            of.page(visitor, upload.command, Some(&upload.view), Some(&refusal))
-        }
+        Ok(recorded) => Ok(Ok(recorded.seq)),
+        Err(RecordError::Refused(refusal)) => Ok(Err(refusal)),
         Err(e) => Err(e.into()),
     }
-}
-
-/// The first bytes of an original.
-pub(in crate::web) async fn head_of(app: &App, kept: &Kept) -> Result<Vec<u8>, Failure> {
-    let path = app.house().originals.path(kept.digest);
-    let failed = |e: std::io::Error| {
-        tracing::error!(error = %e, "an original that was just kept cannot be read");
-        Failure::internal()
-    };
-    let file = tokio::fs::File::open(&path).await.map_err(failed)?;
-    let mut head = Vec::new();
-    file.take(HEAD as u64)
-        .read_to_end(&mut head)
-        .await
-        .map_err(failed)?;
-    Ok(head)
 }

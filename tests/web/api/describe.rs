@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use liftledger::custody::Act;
 use liftledger::web::api::{self, openapi};
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use super::roles::filled;
 use super::server::Server;
@@ -89,7 +89,15 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
             continue;
         }
         let mut path = filled(server, route.path);
+        let mut who = "eleni";
         match route.path {
+            "/api/uploads" => who = "runa",
+            "/api/uploads/{id}" => {
+                who = "runa";
+                let begin = json!({"name": "IMG_0931.tif", "bytes": 10});
+                let begun = server.post(who, "/api/uploads", &begin).await.ok();
+                path = format!("/api/uploads/{}", begun["id"].as_str().unwrap());
+            }
             "/api/find" => path.push_str("?q=HR"),
             "/api/proofs/consistency" => path.push_str("?from=3"),
             "/api/codes/{code}" => {
@@ -106,7 +114,7 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
         out.push((
             path.clone(),
             schema.clone(),
-            server.get("eleni", &path).await.ok(),
+            server.get(who, &path).await.ok(),
         ));
     }
     // Files of every kind of thing that the demo has.

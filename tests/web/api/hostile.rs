@@ -38,7 +38,7 @@ pub async fn what_cannot_be_read_is_said(server: &Server) {
     assert_eq!(answer.problem(400), "cannot-be-read");
 
     let image = format!("/api/images?of=mark:{}&name=x", server.demo.marks["hatch"]);
-    let answer = raw(server, &image, "image/png", "not a picture").await;
+    let answer = raw(server, &image, "image/png", &b"\x89PNG\r\n\x1a\n\0\0"[..]).await;
     assert_eq!(answer.problem(415), "not-a-picture");
     let answer = raw(server, &image, "image/png", Body::empty()).await;
     assert_eq!(answer.problem(400), "no-file");
