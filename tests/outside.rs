@@ -15,8 +15,12 @@ mod labels;
 mod ledger_labels;
 #[path = "outside/libraries.rs"]
 mod libraries;
+#[path = "app/load.rs"]
+mod load;
 #[path = "outside/openapi.rs"]
 mod openapi;
+#[path = "outside/postgres/mod.rs"]
+mod postgres;
 #[path = "outside/report.rs"]
 mod report;
 #[path = "reports/sample.rs"]

@@ -5,7 +5,7 @@ use chrono::{FixedOffset, Offset as _, Utc};
 
 use super::house::House;
 use crate::reports::paper::Paper;
-use crate::store::{Accounts as _, StoreError};
+use crate::store::StoreError;
 
 const NAME: &str = "agency-name";
 const ZONE: &str = "zone";

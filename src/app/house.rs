@@ -1,11 +1,12 @@
 //! A data folder, opened: the database, the keys, the originals, and the writer.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use chrono::Utc;
 
 use super::record::{RecordError, Recorded, Recorder, Sent, Tools};
+use super::site::Site;
 use crate::clock::{Clock, SystemClock};
 use crate::custody::{Act, Command, Signed, person};
 use crate::ids::{CommandId, PersonId, Subject};
@@ -15,7 +16,7 @@ use crate::ledger::event::Source;
 use crate::ledger::times;
 use crate::originals::{Originals, OriginalsError};
 use crate::people::password::{self, PasswordError};
-use crate::store::{Accounts, CredentialRow, Reads as _, SqliteStore, StoreError};
+use crate::store::{CredentialRow, Store, StoreError};
 use crate::trade::{TradeErrors, TradeRules};
 use crate::uploads::Uploads;
 
@@ -29,6 +30,8 @@ pub const ORIGINALS: &str = "originals";
 pub const UPLOADS: &str = "uploads";
 /// The setting that names the ledger on its checkpoints.
 const ORIGIN: &str = "origin";
+/// The setting that says which key its checkpoints are verified with.
+const KEY: &str = "verifier-key";
 
 /// Why a data folder cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -38,6 +41,28 @@ pub enum HouseError {
         "there is no ledger in {0}; name a folder that has one, or begin one with: liftledger person add"
     )]
     NoLedger(PathBuf),
+    /// There is no ledger in the database.
+    #[error(
+        "there is no ledger in the database {0}; begin one with: liftledger person add --database …"
+    )]
+    EmptyDatabase(String),
+    /// A database is named, and the folder has one of its own.
+    #[error(
+        "{0} has a ledger of its own in ledger.db; name another folder for the keys and originals of the database, or \
+         leave --database out"
+    )]
+    TwoLedgers(PathBuf),
+    /// The ledger was begun with other keys than the folder has.
+    #[error(
+        "the ledger's checkpoints are verified with {expected}, and the keys in {folder} are others; every server of a \
+         database needs a copy of the keys folder that the ledger was begun with"
+    )]
+    OtherKeys {
+        /// The folder.
+        folder: PathBuf,
+        /// The key that the database names.
+        expected: String,
+    },
     /// The folder cannot be made.
     #[error("the folder cannot be made: {0}")]
     Folder(#[from] std::io::Error),
@@ -67,7 +92,7 @@ pub enum HouseError {
 /// A data folder, opened.
 pub struct House {
     /// The database.
-    pub store: Arc<SqliteStore>,
+    pub store: Arc<dyn Store>,
     /// The original bytes of images.
     pub originals: Originals,
     /// Uploads under way.
@@ -84,50 +109,59 @@ pub struct House {
 }
 
 impl House {
-    /// Opens a folder that has a ledger.
+    /// Opens a ledger: that of a folder, or that of a database with the folder of its keys and originals.
     ///
     /// # Errors
-    /// [`HouseError::NoLedger`], and what can go wrong with its parts.
-    pub async fn open(folder: &Path) -> Result<Self, HouseError> {
-        if !folder.join(DATABASE).is_file() {
-            return Err(HouseError::NoLedger(folder.to_owned()));
+    /// [`HouseError::NoLedger`], [`HouseError::EmptyDatabase`], and what can go wrong with its parts.
+    pub async fn open(site: impl Into<Site>) -> Result<Self, HouseError> {
+        let site = site.into();
+        let store = site.find().await?.ok_or_else(|| site.empty())?;
+        if store.setting(ORIGIN).await?.is_none() {
+            store.close().await;
+            return Err(site.empty());
         }
-        let keys = Keys::open(&folder.join(KEYS))?;
-        Self::with(folder, keys, None, Arc::new(SystemClock)).await
+        let keys = Keys::open(&site.folder.join(KEYS))?;
+        Self::with(&site, store, keys, None, Arc::new(SystemClock)).await
     }
 
-    /// Opens a folder, or begins a ledger in it under this name.
+    /// Opens a ledger, or begins one under this name.
     ///
     /// # Errors
     /// What can go wrong with its parts. An existing ledger keeps its name.
-    pub async fn open_or_begin(folder: &Path, origin: &str) -> Result<Self, HouseError> {
-        if folder.join(DATABASE).is_file() {
-            return Self::open(folder).await;
+    pub async fn open_or_begin(site: impl Into<Site>, origin: &str) -> Result<Self, HouseError> {
+        let site = site.into();
+        match Self::open(&site).await {
+            Err(HouseError::NoLedger(_) | HouseError::EmptyDatabase(_)) => {
+                Self::begin_at(&site, origin, Arc::new(SystemClock)).await
+            }
+            opened => opened,
         }
-        Self::begin_at(folder, origin, Arc::new(SystemClock)).await
     }
 
-    /// Begins a ledger in a folder, by this clock. Any other than the machine's is for invented stories.
+    /// Begins a ledger, by this clock. Any other than the machine's is for invented stories.
     ///
     /// # Errors
     /// What can go wrong with its parts; keys that are there already are never overwritten.
     pub async fn begin_at(
-        folder: &Path,
+        site: impl Into<Site>,
         origin: &str,
         clock: Arc<dyn Clock>,
     ) -> Result<Self, HouseError> {
-        std::fs::create_dir_all(folder)?;
-        let keys = Keys::create(&folder.join(KEYS))?;
-        Self::with(folder, keys, Some(origin), clock).await
+        let site = site.into();
+        std::fs::create_dir_all(&site.folder)?;
+        let keys = Keys::create(&site.folder.join(KEYS))?;
+        let store = site.make().await?;
+        Self::with(&site, store, keys, Some(origin), clock).await
     }
 
     async fn with(
-        folder: &Path,
+        site: &Site,
+        store: Arc<dyn Store>,
         keys: Keys,
         begin: Option<&str>,
         clock: Arc<dyn Clock>,
     ) -> Result<Self, HouseError> {
-        let store = Arc::new(SqliteStore::open(&folder.join(DATABASE)).await?);
+        let folder = &site.folder;
         if let Some(origin) = begin {
             store.set_setting(ORIGIN, origin).await?;
         }
@@ -136,6 +170,14 @@ impl House {
         let verifying = key.verifying_key().clone();
         if begin.is_some() {
             crate::keys::write_public(&folder.join(KEYS), &verifying)?;
+            store.set_setting(KEY, &verifying.to_string()).await?;
+        }
+        // Ledgers begun before this was noted have no such setting.
+        if let Some(expected) = store.setting(KEY).await?
+            && expected != verifying.to_string()
+        {
+            let folder = folder.join(KEYS);
+            return Err(HouseError::OtherKeys { folder, expected });
         }
         let rules = Arc::new(TradeRules::of_folder(folder)?);
         let tools = Tools {

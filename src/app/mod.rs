@@ -14,6 +14,7 @@ pub mod record;
 pub mod replay;
 pub mod rows;
 pub mod sign_in;
+pub mod site;
 pub mod stage;
 pub mod views;
 

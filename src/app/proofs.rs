@@ -9,7 +9,7 @@ use crate::ids::{Digest, Subject};
 use crate::ledger::checkpoint;
 use crate::ledger::event::Event;
 use crate::ledger::merkle::{self, Coordinates};
-use crate::store::{Reads as _, TouchedEvent};
+use crate::store::TouchedEvent;
 
 pub use crate::store::{CheckpointRow, LIST_MAX};
 

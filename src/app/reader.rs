@@ -21,9 +21,7 @@ use crate::ids::{
 use crate::ledger::event::{Event, Source};
 use crate::ledger::payload::Salt;
 use crate::people::{Action, Role, permission};
-use crate::store::{
-    Cursor, DocFilter, DocOrder, DocRow, LIST_MAX, RawEvent, Reads as _, StoreError,
-};
+use crate::store::{Cursor, DocFilter, DocOrder, DocRow, LIST_MAX, RawEvent, StoreError};
 
 use super::record::{RecordError, Sent};
 

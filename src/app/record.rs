@@ -266,11 +266,14 @@ impl Writer {
         Ok(outcomes)
     }
 
-    /// The stage on the database's head: the one in memory, or a fresh one where somebody else appended.
+    /// The stage on the database's head: the one in memory, or a fresh one where somebody else appended. The transaction
+    /// holds the database's lock by now, so nobody appends between this and the commit.
     async fn at_head(&mut self, tx: &mut dyn WriteTx) -> Result<Stage, RecordError> {
         let head = tx.head().await?;
         if let Some(mut stage) = self.stage.take()
             && stage.size() == head.size
+            // As many events, and yet others: the database was put back to an earlier state, and another server went on.
+            && stage.last_recorded().map(times::recorded) == head.last_recorded_at
         {
             stage.state.events.clear();
             stage.state.known.retain(|k| !matches!(k, Key::Event(_)));

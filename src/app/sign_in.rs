@@ -13,7 +13,7 @@ use crate::custody::state::Person;
 use crate::ids::{PersonId, Subject};
 use crate::ledger::times;
 use crate::people::password::{self, PasswordError};
-use crate::store::{Accounts as _, CredentialRow, SessionRow, StoreError, TokenRow};
+use crate::store::{CredentialRow, SessionRow, StoreError, TokenRow};
 
 /// A session ends when it was not used for so long.
 pub const IDLE: TimeDelta = TimeDelta::minutes(60);
@@ -170,8 +170,18 @@ impl House {
         secret: &str,
         now: DateTime<Utc>,
     ) -> Result<Person, SignInError> {
-        // Names are bounded before they become rows.
-        let name: String = user_name.chars().take(64).collect();
+        // Names are bounded before they become rows, and hold nothing that a database may not keep: no user name has
+        // control characters.
+        let bounded = user_name.chars().take(64);
+        let name: String = bounded
+            .map(|c| {
+                if c.is_control() {
+                    char::REPLACEMENT_CHARACTER
+                } else {
+                    c
+                }
+            })
+            .collect();
         if let Some(failed) = self.store.sign_in_failures(&name).await?
             && let Ok(last) = times::parse_recorded(&failed.last_at)
         {

@@ -87,6 +87,12 @@ impl Stage {
         self.frontier.size()
     }
 
+    /// The last event's recorded time; none where there is no event.
+    #[must_use]
+    pub fn last_recorded(&self) -> Option<DateTime<Utc>> {
+        self.last_recorded
+    }
+
     /// The right edge of the tree.
     #[must_use]
     pub fn frontier(&self) -> &Frontier {

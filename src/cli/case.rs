@@ -1,10 +1,10 @@
 //! `liftledger case`: cases of a ledger.
 
 use std::io::Write;
-use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use super::site::Where;
 use super::table;
 use crate::app::house::House;
 use crate::app::reader::{Part, Viewer};
@@ -27,9 +27,8 @@ enum Act {
   liftledger case list --data ledger
   liftledger case list --data ledger --json --limit 20")]
 struct List {
-    /// The folder with ledger.db, originals/ and keys/.
-    #[arg(long, value_name = "DIR")]
-    data: PathBuf,
+    #[command(flatten)]
+    at: Where,
     /// Print the records as JSON.
     #[arg(long)]
     json: bool,
@@ -41,7 +40,7 @@ struct List {
 impl Case {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         let Act::List(list) = &self.act;
-        super::with_house(&list.data, async |house| list.print(house, out).await)
+        super::with_house(&list.at, async |house| list.print(house, out).await)
     }
 }
 

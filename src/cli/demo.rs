@@ -8,8 +8,9 @@ use anyhow::Context;
 use clap::Args;
 use tokio::net::TcpListener;
 
+use super::site;
 use crate::app::demo::{self, SIGN_INS, SignIn};
-use crate::app::house::{DATABASE, House};
+use crate::app::house::{House, HouseError};
 
 /// Where the demo is served when nobody says otherwise.
 const ADDRESS: SocketAddr = SocketAddr::new(std::net::IpAddr::V4(Ipv4Addr::LOCALHOST), 8080);
@@ -28,6 +29,8 @@ pub(super) struct Demo {
     /// The folder; one that has a demo already keeps it.
     #[arg(long, value_name = "DIR", default_value = "liftledger-demo")]
     data: PathBuf,
+    #[command(flatten)]
+    database: site::Database,
     /// Address and port to listen on [default: 127.0.0.1:8080, or the next port that is free].
     #[arg(long, value_name = "ADDRESS")]
     listen: Option<SocketAddr>,
@@ -48,7 +51,7 @@ impl Demo {
             // First the port: when it is taken, nothing is loaded in vain.
             let listener = self.listener().await?;
             let sign_ins = self.ready(out).await?;
-            let house = House::open(&self.data).await?;
+            let house = House::open(self.database.with(&self.data)?).await?;
             writeln!(out, "Serving it at http://{}", listener.local_addr()?)?;
             tell(out, &sign_ins)?;
             out.flush()?;
@@ -79,7 +82,16 @@ impl Demo {
     /// Loads the demo where there is none yet.
     async fn ready(&self, out: &mut impl Write) -> anyhow::Result<Vec<SignIn>> {
         let folder = &self.data;
-        if folder.join(DATABASE).exists() {
+        let site = self.database.with(folder)?;
+        let begun = match House::open(&site).await {
+            Ok(house) => {
+                house.close().await;
+                true
+            }
+            Err(HouseError::NoLedger(_) | HouseError::EmptyDatabase(_)) => false,
+            Err(other) => return Err(other.into()),
+        };
+        if begun {
             let kept = demo::kept_sign_ins(folder).with_context(|| {
                 format!(
                     "{} has a ledger and no {SIGN_INS}: it is no demo, or one that was not loaded to its end; name another folder",
@@ -90,7 +102,7 @@ impl Demo {
             return Ok(kept);
         }
         let begun = std::time::Instant::now();
-        let (house, demo) = demo::begin(folder).await?;
+        let (house, demo) = demo::begin(&site).await?;
         house.close().await;
         writeln!(
             out,

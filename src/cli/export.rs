@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::name;
+use super::site::Where;
 use crate::app::house::House;
 use crate::app::papers::export::{self, Exported, Target};
 use crate::app::reader::Viewer;
@@ -32,14 +33,13 @@ pub(super) struct Export {
     /// Write over an export that is there.
     #[arg(long)]
     force: bool,
-    /// The folder with ledger.db, originals/ and keys/.
-    #[arg(long, value_name = "DIR")]
-    data: PathBuf,
+    #[command(flatten)]
+    at: Where,
 }
 
 impl Export {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
-        let done = super::with_house(&self.data, async |house| self.write(house).await)?;
+        let done = super::with_house(&self.at, async |house| self.write(house).await)?;
         write!(
             out,
             "{}: {} events of a ledger of {}",

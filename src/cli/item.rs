@@ -1,11 +1,10 @@
 //! `liftledger item`: items of a case.
 
 use std::io::Write;
-use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use super::{name, table};
+use super::{name, site::Where, table};
 use crate::app::house::House;
 use crate::app::reader::{Part, Viewer};
 use crate::app::views::words;
@@ -34,9 +33,8 @@ struct List {
     /// The case's number or identifier.
     #[arg(value_name = "CASE")]
     case: String,
-    /// The folder with ledger.db, originals/ and keys/.
-    #[arg(long, value_name = "DIR")]
-    data: PathBuf,
+    #[command(flatten)]
+    at: Where,
     /// Print the records as JSON.
     #[arg(long)]
     json: bool,
@@ -48,7 +46,7 @@ struct List {
 impl Item {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         let Act::List(list) = &self.act;
-        super::with_house(&list.data, async |house| list.print(house, out).await)
+        super::with_house(&list.at, async |house| list.print(house, out).await)
     }
 }
 

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::bail;
 use clap::{Args, ValueEnum};
 
-use super::{file, name};
+use super::{file, name, site::Where};
 use crate::app::house::House;
 use crate::app::papers::label::{self, LabelKind};
 use crate::app::papers::{By, Layout, Printed};
@@ -49,9 +49,8 @@ pub(super) struct Label {
     /// Write over a file that is there.
     #[arg(long)]
     force: bool,
-    /// The folder with ledger.db, originals/ and keys/.
-    #[arg(long, value_name = "DIR")]
-    data: PathBuf,
+    #[command(flatten)]
+    at: Where,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -94,7 +93,7 @@ impl PaperSize {
 impl Label {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         file::free(&self.out, self.force)?;
-        let printed = super::with_house(&self.data, async |house| self.print(house).await)?;
+        let printed = super::with_house(&self.at, async |house| self.print(house).await)?;
         file::write_paper(&self.out, &printed, self.force, out)
     }
 

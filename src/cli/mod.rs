@@ -5,6 +5,7 @@
 mod advise;
 mod case;
 mod count;
+mod database;
 mod demo;
 mod export;
 mod file;
@@ -16,10 +17,10 @@ mod person;
 mod report;
 mod rules;
 mod serve;
+mod site;
 mod table;
 mod verify;
 
-use std::path::Path;
 use std::{ffi::OsString, io::Write, process::ExitCode};
 
 use clap::{Parser, Subcommand};
@@ -55,6 +56,7 @@ enum Command {
     Rules(rules::Rules),
     Handedness(handedness::Handedness),
     Person(person::Person),
+    Database(database::Database),
     Serve(serve::Serve),
     Verify(verify::Verify),
 }
@@ -83,6 +85,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Handedness(handedness) => handedness.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
+        Command::Database(database) => database.run(&mut std::io::stdout().lock()),
         Command::Serve(serve) => serve.run(&mut std::io::stdout().lock()),
         Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),
     };
@@ -106,13 +109,13 @@ fn logging() {
         .try_init();
 }
 
-/// Opens the folder, does the work, and closes it whatever came of it.
+/// Opens the ledger, does the work, and closes it whatever came of it.
 fn with_house<T>(
-    data: &Path,
+    at: &site::Where,
     work: impl AsyncFnOnce(&House) -> anyhow::Result<T>,
 ) -> anyhow::Result<T> {
     runtime()?.block_on(async {
-        let house = House::open(data).await?;
+        let house = House::open(at.site()?).await?;
         let done = work(&house).await;
         house.close().await;
         done

@@ -1,11 +1,11 @@
 //! `liftledger person`: accounts, from the server's own command line.
 
 use std::io::{BufRead, Read, Write};
-use std::path::PathBuf;
 
 use anyhow::{Context, bail};
 use clap::{Args, Subcommand};
 
+use super::site::Where;
 use crate::app::house::House;
 
 /// People.
@@ -28,9 +28,8 @@ enum Act {
   printf '%s\\n' 'slipway lantern 42' | liftledger person add --data ledger \\
       --user-name ivo --name 'Ivo Tarn' --number A-001 --origin ledger.example/harrow-cove")]
 struct Add {
-    /// The folder with ledger.db, originals/ and keys/.
-    #[arg(long, value_name = "DIR")]
-    data: PathBuf,
+    #[command(flatten)]
+    at: Where,
     /// The name to sign in with.
     #[arg(long)]
     user_name: String,
@@ -59,7 +58,7 @@ impl Person {
             bail!("no password on standard input; pipe one line to it");
         }
         super::runtime()?.block_on(async {
-            let house = House::open_or_begin(&add.data, &add.origin).await?;
+            let house = House::open_or_begin(add.at.site()?, &add.origin).await?;
             let added = house
                 .add_administrator(&add.user_name, &add.name, &add.number, secret)
                 .await;

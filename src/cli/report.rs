@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::label::PaperSize;
-use super::{file, name};
+use super::{file, name, site::Where};
 use crate::app::house::House;
 use crate::app::papers::{By, Layout, Printed, report};
 use crate::app::reader::Viewer;
@@ -37,15 +37,14 @@ pub(super) struct Report {
     /// Write over a file that is there.
     #[arg(long)]
     force: bool,
-    /// The folder with ledger.db, originals/ and keys/.
-    #[arg(long, value_name = "DIR")]
-    data: PathBuf,
+    #[command(flatten)]
+    at: Where,
 }
 
 impl Report {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         file::free(&self.out, self.force)?;
-        let printed = super::with_house(&self.data, async |house| self.print(house).await)?;
+        let printed = super::with_house(&self.at, async |house| self.print(house).await)?;
         file::write_paper(&self.out, &printed, self.force, out)
     }
 

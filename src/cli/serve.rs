@@ -2,12 +2,12 @@
 
 use std::io::Write;
 use std::net::SocketAddr;
-use std::path::PathBuf;
 
 use anyhow::Context;
 use clap::Args;
 use tokio::net::TcpListener;
 
+use super::site::Where;
 use crate::app::house::House;
 
 /// Serve the ledger in a folder until told to stop.
@@ -18,9 +18,8 @@ use crate::app::house::House;
 The server itself speaks http. Let browsers reach it through a proxy that speaks https, and say so with --https-only,
 so that the session's cookie is never sent without it. Set RUST_LOG=info for more in the log.")]
 pub(super) struct Serve {
-    /// The folder with ledger.db, originals/ and keys/.
-    #[arg(long, value_name = "DIR")]
-    data: PathBuf,
+    #[command(flatten)]
+    at: Where,
     /// Address and port to listen on.
     #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:8080")]
     listen: SocketAddr,
@@ -33,14 +32,14 @@ impl Serve {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         super::logging();
         super::runtime()?.block_on(async {
-            let house = House::open(&self.data).await?;
+            let house = House::open(self.at.site()?).await?;
             let listener = TcpListener::bind(self.listen)
                 .await
                 .with_context(|| format!("cannot listen on {}", self.listen))?;
             writeln!(
                 out,
                 "Serving {} at http://{}",
-                self.data.display(),
+                self.at.name()?,
                 listener.local_addr()?
             )?;
             out.flush()?;

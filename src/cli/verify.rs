@@ -5,7 +5,7 @@ use std::{fs::File, io::Read, io::Write, path::Path, path::PathBuf};
 use anyhow::{Context, bail};
 use clap::Args;
 
-use super::FAILED;
+use super::{FAILED, site};
 use crate::app::audit::audit;
 use crate::app::house::House;
 use crate::ledger::checkpoint::VerifyingKey;
@@ -38,6 +38,8 @@ pub(super) struct Verify {
     /// original bytes of every image against the digest on the record.
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
+    #[command(flatten)]
+    database: site::Database,
     /// A checkpoint that somebody else kept: the database must still contain that history.
     #[arg(long, value_name = "FILE", requires = "data")]
     checkpoint: Vec<PathBuf>,
@@ -112,8 +114,9 @@ impl Verify {
                     .with_context(|| format!("{} is not text", path.display()))?,
             );
         }
+        let site = self.database.with(data)?;
         let audit = super::runtime()?.block_on(async {
-            let house = House::open(data).await?;
+            let house = House::open(site).await?;
             let key = trusted.unwrap_or_else(|| house.verifying.clone());
             // A line now and then on the error stream: a large ledger takes a while.
             let mut told = 0;

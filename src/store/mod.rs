@@ -3,7 +3,8 @@
 //! The store knows bytes and rows, and nothing of custody or of what an event says. It is trusted to keep rows, not to
 //! be honest: whoever has the file can change it, and the verifier reads it raw for that reason.
 //!
-//! [`Store`] is the contract; callers hold a `dyn Store`. Each database has its own SQL behind it ([`sqlite`]).
+//! [`Store`] is the contract; callers hold a `dyn Store`. Each database has its own SQL behind it ([`sqlite`],
+//! [`postgres`]); what is the same on both (signing in, from rows to ours) is written once and stamped for each.
 //! Three parts: [`Reads`] from a committed state, [`Accounts`] for signing in, and [`Store::begin`], which opens the
 //! one write transaction that events go through.
 //!
@@ -12,11 +13,16 @@
 //! read cannot be what was written; [`StoreError::NotFound`] when a row that must be there is not;
 //! [`StoreError::Database`] for everything the database could not do. A row that may be missing is an `Option`.
 
+mod accounts;
+mod decode;
+mod error;
+pub mod postgres;
 mod rows;
 pub mod sqlite;
 
 use futures_util::future::BoxFuture;
 
+pub use postgres::{Address, PostgresStore};
 pub use rows::{
     Batch, BrokenGuard, CheckpointRow, CommandRow, Counts, CredentialRow, Cursor, DocFilter,
     DocOrder, DocRow, EventRow, Head, NodeRow, PayloadRow, RawCheckpoint, RawEvent, RawNode,
@@ -59,6 +65,8 @@ pub trait Store: Reads + Accounts {
     /// Opens the write transaction; waits while another one is open. While it is open, the methods of [`Accounts`]
     /// that write wait for it: call none of them from inside.
     fn begin(&self) -> Answer<'_, Box<dyn WriteTx>>;
+    /// Closes every connection, after what they are doing.
+    fn close(&self) -> BoxFuture<'_, ()>;
 }
 
 /// One write transaction. Dropped without [`WriteTx::commit`], it leaves nothing.

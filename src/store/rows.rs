@@ -1,5 +1,7 @@
 //! Rows as callers see them.
 
+use std::collections::HashMap;
+
 /// Where the ledger ends.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Head {
@@ -333,4 +335,19 @@ pub struct BrokenGuard {
     pub name: String,
     /// True where a trigger of that name is there and says something else; false where there is none.
     pub changed: bool,
+}
+
+/// Of several documents for one subject the last; the order of first appearance stays.
+pub(super) fn last_of_each(docs: Vec<DocRow>) -> Vec<DocRow> {
+    let mut at: HashMap<String, usize> = HashMap::with_capacity(docs.len());
+    let mut last: Vec<DocRow> = Vec::with_capacity(docs.len());
+    for doc in docs {
+        if let Some(slot) = at.get(&doc.subject).and_then(|&i| last.get_mut(i)) {
+            *slot = doc;
+        } else {
+            at.insert(doc.subject.clone(), last.len());
+            last.push(doc);
+        }
+    }
+    last
 }

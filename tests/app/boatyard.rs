@@ -1,10 +1,9 @@
 //! A data folder with a small invented case in it, made by real commands with the real trade rules.
 #![allow(dead_code)]
 
-use std::path::Path;
-
 use chrono::{DateTime, Duration, FixedOffset, Utc};
 use liftledger::app::house::House;
+use liftledger::app::site::Site;
 use liftledger::app::{RecordError, Recorded, Sent, Viewer};
 use liftledger::custody::mark::MarkKind;
 use liftledger::custody::{
@@ -145,8 +144,8 @@ impl Boatyard {
 
     /// Three marks, three items (read direct, mirrored, mirrored), the second in a sealed box that was handed over and
     /// stored.
-    pub async fn begin(dir: &Path) -> Self {
-        let house = House::open_or_begin(dir, "ledger.example/harrow-cove")
+    pub async fn begin(site: impl Into<Site>) -> Self {
+        let house = House::open_or_begin(site, "ledger.example/harrow-cove")
             .await
             .unwrap();
         let zone = FixedOffset::west_opt(5 * 3600).unwrap();

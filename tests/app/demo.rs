@@ -20,7 +20,7 @@ use liftledger::ledger::event::Event;
 use liftledger::ledger::payload::Salt;
 use liftledger::ledger::times;
 use liftledger::people::{Role, password};
-use liftledger::store::{Accounts, RAW_MAX, Reads};
+use liftledger::store::RAW_MAX;
 use tempfile::TempDir;
 
 struct Told {

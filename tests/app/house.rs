@@ -7,7 +7,6 @@ use liftledger::custody::{Act, Command, Signed, person};
 use liftledger::ids::CommandId;
 use liftledger::ledger::event::Source;
 use liftledger::people::{Role, password};
-use liftledger::store::{Accounts, Reads};
 use liftledger::trade::TradeRules;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

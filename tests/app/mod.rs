@@ -4,6 +4,7 @@ pub mod boatyard;
 mod crash;
 mod demo;
 mod house;
+pub mod load;
 mod papers;
 mod record;
 pub mod served;

@@ -17,7 +17,6 @@ use liftledger::ledger::event::{Attested, Event, Source};
 use liftledger::ledger::verify::folder::{Files, part, whole};
 use liftledger::people::{Action, Role};
 use liftledger::reports::paper::{Card, Paper};
-use liftledger::store::Reads;
 use sha2::{Digest as _, Sha256};
 
 use super::boatyard::{Boatyard, act, recovery};

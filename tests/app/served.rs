@@ -17,9 +17,17 @@ pub struct Server {
 impl Server {
     /// `liftledger serve` or `liftledger demo` over a folder, on a free port.
     pub fn start(what: &str, data: &Path) -> Self {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_liftledger"))
+        Self::start_on(what, data, None)
+    }
+
+    /// The same with a PostgreSQL database.
+    pub fn start_on(what: &str, data: &Path, database: Option<&str>) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_liftledger"));
+        command
             .args([what, "--listen", "127.0.0.1:0", "--data"])
             .arg(data)
+            .env("LIFTLEDGER_DATABASE", database.unwrap_or_default());
+        let mut child = command
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::null())

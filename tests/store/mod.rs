@@ -1,17 +1,19 @@
-//! The store, on a real file.
+//! The store, on a real file. What the contract promises (accounts, lists, write) is tried on PostgreSQL by the same files:
+//! `tests/outside/postgres` has a `Place` of its own.
 
 mod accounts;
+mod address;
 mod guards;
 mod lists;
+mod rows;
 mod schema;
 mod write;
 
 use std::path::PathBuf;
 
-use liftledger::store::{
-    Batch, CheckpointRow, DocRow, EventRow, NodeRow, PayloadRow, SqliteStore, TouchRow,
-};
-use sqlx::{Connection, SqliteConnection, sqlite::SqliteConnectOptions};
+use liftledger::store::SqliteStore;
+pub use rows::{batch, doc};
+use sqlx::{AssertSqlSafe, Connection, SqliteConnection, sqlite::SqliteConnectOptions};
 
 /// A store in a folder of its own, gone with the test.
 pub struct Place {
@@ -28,8 +30,23 @@ impl Place {
         Self { folder, store }
     }
 
+    /// The same database once more, as another process has it.
+    pub async fn again(&self) -> SqliteStore {
+        SqliteStore::open(&self.file()).await.unwrap()
+    }
+
     pub fn file(&self) -> PathBuf {
         self.folder.path().join("ledger.db")
+    }
+
+    /// How the database would find rows, a step a line (EXPLAIN QUERY PLAN, sqlite.org/eqp.html).
+    pub async fn plan(&self, sql: &str) -> Vec<String> {
+        let sql = AssertSqlSafe(format!("EXPLAIN QUERY PLAN {sql}"));
+        let steps: Vec<(i64, i64, i64, String)> = sqlx::query_as(sql)
+            .fetch_all(&mut self.raw().await)
+            .await
+            .unwrap();
+        steps.into_iter().map(|step| step.3).collect()
     }
 
     /// A connection behind the store's back.
@@ -37,48 +54,5 @@ impl Place {
         SqliteConnection::connect_with(&SqliteConnectOptions::new().filename(self.file()))
             .await
             .unwrap()
-    }
-}
-
-/// Events `from..=to`, each with payload, leaf node and a touch of `item:a`.
-pub fn batch(from: u64, to: u64) -> Batch {
-    let mut b = Batch::default();
-    for seq in from..=to {
-        b.events.push(EventRow {
-            seq,
-            id: format!("event-{seq:06}"),
-            header: format!("{{\"recorded_at\":\"2031-05-01T08:00:00.{seq:06}Z\",\"seq\":{seq}}}")
-                .into_bytes(),
-        });
-        b.payloads.push(PayloadRow {
-            seq,
-            salt: vec![7; 16],
-            fields: b"{}".to_vec(),
-        });
-        b.nodes.push(NodeRow {
-            level: 0,
-            idx: seq - 1,
-            hash: seq.to_be_bytes().repeat(4),
-        });
-        b.touches.push(TouchRow {
-            subject: "item:a".into(),
-            n: seq,
-            seq,
-        });
-    }
-    b.checkpoint = Some(CheckpointRow {
-        size: to,
-        note: format!("note over {to}"),
-    });
-    b
-}
-
-pub fn doc(subject: &str, kind: &str) -> DocRow {
-    DocRow {
-        subject: subject.into(),
-        kind: kind.into(),
-        active: true,
-        doc: "{}".into(),
-        ..DocRow::default()
     }
 }

@@ -2,9 +2,7 @@
 
 use std::time::Duration;
 
-use liftledger::store::{
-    Batch, CommandRow, LIST_MAX, Reads, SealRow, SqliteStore, Store, StoreError,
-};
+use liftledger::store::{Batch, CommandRow, LIST_MAX, Reads, SealRow, Store, StoreError};
 
 use super::{Place, batch, doc};
 
@@ -195,7 +193,7 @@ async fn dropped_or_rolled_back_leaves_nothing() {
     tx.append(batch(1, 1)).await.unwrap();
     tx.commit().await.unwrap();
     place.store.close().await;
-    let again = SqliteStore::open(&place.file()).await.unwrap();
+    let again = place.again().await;
     assert_eq!(again.head().await.unwrap().size, 1);
 }
 
@@ -253,7 +251,7 @@ async fn a_seal_number_and_a_name_are_used_once() {
 #[tokio::test]
 async fn a_second_writer_waits() {
     let place = Place::new().await;
-    let other = SqliteStore::open(&place.file()).await.unwrap();
+    let other = place.again().await;
     for (round, second) in [place.store.clone(), other].into_iter().enumerate() {
         let round = round as u64;
         let mut tx = place.store.begin().await.unwrap();
@@ -282,4 +280,37 @@ async fn read_models_can_be_emptied_and_the_ledger_stays() {
     tx.commit().await.unwrap();
     let counts = place.store.counts().await.unwrap();
     assert_eq!((counts.events, counts.touches, counts.docs), (2, 0, 0));
+}
+
+/// Names that no database keeps are found nowhere, and end nothing.
+#[tokio::test]
+async fn a_name_with_a_nul_is_nobodys() {
+    let place = Place::new().await;
+    let mut tx = place.store.begin().await.unwrap();
+    assert_eq!(tx.lookup("person", "ma\0ra").await, Ok(None));
+    assert_eq!(tx.lookup_code("I\0").await, Ok(None));
+    assert_eq!(tx.lookup_seal("S\0").await, Ok(None));
+    tx.append(batch(1, 1)).await.unwrap();
+    tx.commit().await.unwrap();
+    assert_eq!(place.store.doc_by_name("person", "\0").await, Ok(None));
+    assert_eq!(place.store.head().await.unwrap().size, 1);
+}
+
+/// A damaged header has no time; the ledger's size is still known.
+#[tokio::test]
+async fn a_header_that_is_no_json_has_no_time() {
+    let place = Place::new().await;
+    for (seq, header) in [
+        (1, &b"\xff\xfe"[..]),
+        (2, b"{\"recorded_at\":"),
+        (3, b"{\"other\":1}"),
+    ] {
+        let mut tx = place.store.begin().await.unwrap();
+        let mut b = batch(seq, seq);
+        b.events[0].header = header.to_vec();
+        tx.append(b).await.unwrap();
+        tx.commit().await.unwrap();
+        let head = place.store.head().await.unwrap();
+        assert_eq!((head.size, head.last_recorded_at), (seq, None));
+    }
 }

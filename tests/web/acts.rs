@@ -11,7 +11,6 @@ use liftledger::custody::Act;
 use liftledger::custody::state::{Holder, Package};
 use liftledger::ids::{CommandId, PackageId, Piece, PlaceId, Subject};
 use liftledger::people::{Action, permission};
-use liftledger::store::Reads as _;
 use tower::ServiceExt as _;
 
 use super::world::{World, runtime};

@@ -15,7 +15,6 @@ use liftledger::custody::{Act, Command, Signed};
 use liftledger::ids::{CommandId, Digest, ItemId, PersonId, Subject};
 use liftledger::ledger::event::Source;
 use liftledger::people::{Action, Role, permission};
-use liftledger::store::Reads as _;
 use liftledger::web::router::{Need, ROUTES, UPLOAD_ROUTES};
 use sha2::{Digest as _, Sha256};
 use tower::ServiceExt as _;

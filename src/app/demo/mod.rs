@@ -14,20 +14,20 @@ mod sign_in;
 mod story;
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::app::agency::{Agency, AgencyError};
 use crate::app::house::{House, HouseError};
+use crate::app::site::Site;
 use crate::app::{RecordError, Sent};
 use crate::clock::TestClock;
 use crate::custody::{Act, Signed};
 use crate::ids::{CaseId, ItemId, MarkId, PackageId, PersonId, PlaceId, SceneId, Subject};
 use crate::originals::OriginalsError;
 use crate::people::Role;
-use crate::store::{Accounts as _, CredentialRow, Reads as _, StoreError};
+use crate::store::{CredentialRow, StoreError};
 use story::Story;
 
 pub use sign_in::{FILE as SIGN_INS, SignIn, kept as kept_sign_ins};
@@ -132,15 +132,16 @@ impl Demo {
 ///
 /// # Errors
 /// See [`DemoError`].
-pub async fn begin(folder: &Path) -> Result<(House, Demo), DemoError> {
+pub async fn begin(site: impl Into<Site>) -> Result<(House, Demo), DemoError> {
+    let site = site.into();
     let until = Utc::now();
     let clock = Arc::new(TestClock::at(until));
-    let house = House::begin_at(folder, ORIGIN, clock.clone()).await?;
+    let house = House::begin_at(&site, ORIGIN, clock.clone()).await?;
     let loaded = load(&house, &clock, until).await;
     house.close().await;
     let demo = loaded?;
-    sign_in::write(folder, &demo.sign_ins())?;
-    Ok((House::open(folder).await?, demo))
+    sign_in::write(&site.folder, &demo.sign_ins())?;
+    Ok((House::open(&site).await?, demo))
 }
 
 /// Tells the story to an empty ledger. `clock` must be the one that the house was opened with; it is moved from three

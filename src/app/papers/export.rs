@@ -20,7 +20,7 @@ use crate::ledger::export::{
 use crate::ledger::merkle::inclusion_nodes;
 use crate::originals::OriginalsError;
 use crate::people::Action;
-use crate::store::{KEYS_MAX, LIST_MAX, RAW_MAX, Reads as _};
+use crate::store::{KEYS_MAX, LIST_MAX, RAW_MAX};
 
 /// The folder of originals in an export.
 pub const ORIGINALS: &str = "originals";

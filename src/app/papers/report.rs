@@ -25,7 +25,6 @@ use crate::reports::custody_report::{
     self as paper, CustodyReport, CustodyRow, Integrity, KeepRule, MOST_ITEMS, ReportImage,
     ReportItem, SealRow,
 };
-use crate::store::Reads as _;
 
 /// How often the items are read again when they change while they are read.
 const ROUNDS: usize = 5;

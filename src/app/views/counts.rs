@@ -5,7 +5,6 @@ use serde::Serialize;
 
 use crate::app::reader::{ReadError, Reader};
 use crate::ids::Subject;
-use crate::store::Reads as _;
 
 /// A subject's count.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]

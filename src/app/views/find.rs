@@ -10,7 +10,7 @@ use crate::custody::package::seal_number;
 use crate::custody::state::{Case, Mark};
 use crate::ids::{Code, Subject};
 use crate::people::Action;
-use crate::store::{LIST_MAX, Reads as _};
+use crate::store::LIST_MAX;
 
 /// How many hits at the most.
 pub const MOST_HITS: usize = 50;

@@ -1,12 +1,11 @@
 //! The write transaction.
 
-use std::collections::HashMap;
-
 use sqlx::{QueryBuilder, Sqlite, SqliteConnection, Transaction, query_builder::Separated};
 
 use super::{int, read};
 use crate::store::{
     Answer, Batch, CommandRow, DocFilter, DocRow, Head, NodeRow, SealRow, StoreError, WriteTx,
+    rows::last_of_each,
 };
 
 /// SQLite takes 32,766 bound values in one statement (its documented default); this stays below.
@@ -178,17 +177,7 @@ async fn append(c: &mut SqliteConnection, batch: Batch) -> Result<(), StoreError
 }
 
 async fn put_docs(c: &mut SqliteConnection, docs: Vec<DocRow>) -> Result<(), StoreError> {
-    // Of several for one subject the last counts; the order of first appearance stays.
-    let mut at: HashMap<String, usize> = HashMap::with_capacity(docs.len());
-    let mut last: Vec<DocRow> = Vec::with_capacity(docs.len());
-    for doc in docs {
-        if let Some(slot) = at.get(&doc.subject).and_then(|&i| last.get_mut(i)) {
-            *slot = doc;
-        } else {
-            at.insert(doc.subject.clone(), last.len());
-            last.push(doc);
-        }
-    }
+    let last = last_of_each(docs);
     let into = "INSERT INTO docs (subject, kind, case_id, number, code, name, holder, inside, offer_to, due_at, place, \
                 active, doc) ";
     let end = " ON CONFLICT (subject) DO UPDATE SET kind = excluded.kind, case_id = excluded.case_id, \

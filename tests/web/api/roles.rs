@@ -7,7 +7,6 @@ use liftledger::app::Viewer;
 use liftledger::custody::state::Holder;
 use liftledger::ids::Subject;
 use liftledger::people::permission;
-use liftledger::store::Reads as _;
 use liftledger::web::api;
 use liftledger::web::router::Need;
 use liftledger::web::session::{COOKIE, csrf_of};

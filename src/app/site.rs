@@ -1,0 +1,74 @@
+//! Where a ledger lies: a folder with its keys and originals, and its database in the folder or elsewhere.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use super::house::{DATABASE, HouseError};
+use crate::store::{Address, PostgresStore, SqliteStore, Store};
+
+/// Where a ledger lies. Made from a folder's path alone, its database is the file in it.
+#[derive(Clone, Debug)]
+pub struct Site {
+    /// The folder with keys/ and originals/; and ledger.db where there is no other database.
+    pub folder: PathBuf,
+    /// The PostgreSQL database, where it is one.
+    pub database: Option<Address>,
+}
+
+impl<P: AsRef<Path> + ?Sized> From<&P> for Site {
+    fn from(folder: &P) -> Self {
+        Self {
+            folder: folder.as_ref().to_owned(),
+            database: None,
+        }
+    }
+}
+
+impl From<&Site> for Site {
+    fn from(site: &Site) -> Self {
+        site.clone()
+    }
+}
+
+impl Site {
+    /// The database where there is one already, and `None` where none was begun.
+    pub(super) async fn find(&self) -> Result<Option<Arc<dyn Store>>, HouseError> {
+        let file = self.folder.join(DATABASE);
+        let Some(address) = &self.database else {
+            if !file.is_file() {
+                return Ok(None);
+            }
+            return Ok(Some(Arc::new(SqliteStore::open(&file).await?)));
+        };
+        self.only_one()?;
+        let store = PostgresStore::find(address).await?;
+        Ok(store.map(|store| Arc::new(store) as Arc<dyn Store>))
+    }
+
+    /// The database, made where there is none.
+    pub(super) async fn make(&self) -> Result<Arc<dyn Store>, HouseError> {
+        Ok(match &self.database {
+            None => Arc::new(SqliteStore::open(&self.folder.join(DATABASE)).await?),
+            Some(address) => {
+                self.only_one()?;
+                Arc::new(PostgresStore::open(address).await?)
+            }
+        })
+    }
+
+    /// A folder that has a ledger of its own does not lend its keys to another.
+    fn only_one(&self) -> Result<(), HouseError> {
+        if self.folder.join(DATABASE).exists() {
+            return Err(HouseError::TwoLedgers(self.folder.clone()));
+        }
+        Ok(())
+    }
+
+    /// What there is no ledger in.
+    pub(super) fn empty(&self) -> HouseError {
+        match &self.database {
+            None => HouseError::NoLedger(self.folder.clone()),
+            Some(address) => HouseError::EmptyDatabase(address.to_string()),
+        }
+    }
+}

@@ -1,0 +1,220 @@
+//! Reading what is committed.
+
+use sqlx::{Postgres, QueryBuilder, pool::PoolConnection};
+
+use super::read::{self, list_limit, raw_limit};
+use super::{PostgresStore, guards};
+use crate::store::{
+    Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent,
+    error::int,
+};
+
+/// An event with its payload, the columns as they are; the identifier as bytes, as the raw row has it.
+macro_rules! raw_event {
+    ($tail:literal) => {
+        concat!(
+            "SELECT e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields ",
+            "FROM events e LEFT JOIN event_payloads p ON p.seq = e.seq ",
+            $tail
+        )
+    };
+}
+
+impl PostgresStore {
+    async fn reader(&self) -> Result<PoolConnection<Postgres>, StoreError> {
+        Ok(self.readers.acquire().await?)
+    }
+}
+
+impl Reads for PostgresStore {
+    fn head(&self) -> Answer<'_, Head> {
+        Box::pin(async move { read::head(&mut *self.reader().await?).await })
+    }
+
+    fn counts(&self) -> Answer<'_, Counts> {
+        Box::pin(async move {
+            let row: (i64, i64, i64, i64, i64, i64) = sqlx::query_as(
+                "SELECT (SELECT count(*) FROM events), (SELECT count(*) FROM event_payloads), \
+                 (SELECT count(*) FROM tree_nodes), (SELECT count(*) FROM checkpoints), \
+                 (SELECT count(*) FROM touches), (SELECT count(*) FROM docs)",
+            )
+            .fetch_one(&self.readers)
+            .await?;
+            let n = i64::unsigned_abs;
+            Ok(Counts {
+                events: n(row.0),
+                payloads: n(row.1),
+                nodes: n(row.2),
+                checkpoints: n(row.3),
+                touches: n(row.4),
+                docs: n(row.5),
+            })
+        })
+    }
+
+    fn doc<'a>(&'a self, subject: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(async move {
+            let sql = "SELECT * FROM docs WHERE subject = $1";
+            Ok(sqlx::query_as(sql)
+                .bind(subject)
+                .fetch_optional(&self.readers)
+                .await?)
+        })
+    }
+
+    fn docs<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(async move { read::docs(&mut *self.reader().await?, subjects).await })
+    }
+
+    fn doc_by_code<'a>(&'a self, code: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(async move { read::doc_by_code(&mut *self.reader().await?, code).await })
+    }
+
+    fn doc_by_name<'a>(&'a self, kind: &'a str, name: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(async move { read::doc_by_name(&mut *self.reader().await?, kind, name).await })
+    }
+
+    fn list_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(async move { read::list_docs(&mut *self.reader().await?, filter).await })
+    }
+
+    fn count_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, u64> {
+        Box::pin(async move {
+            let mut q = QueryBuilder::<Postgres>::new("SELECT count(*) FROM docs");
+            read::conditions(&mut q, filter);
+            let n: i64 = q.build_query_scalar().fetch_one(&self.readers).await?;
+            Ok(n.unsigned_abs())
+        })
+    }
+
+    fn seal<'a>(&'a self, number: &'a str) -> Answer<'a, Option<SealRow>> {
+        Box::pin(async move { read::seal(&mut *self.reader().await?, number).await })
+    }
+
+    fn command<'a>(&'a self, id: &'a str) -> Answer<'a, Option<CommandRow>> {
+        Box::pin(async move { read::command(&mut *self.reader().await?, id).await })
+    }
+
+    fn subject_count<'a>(&'a self, subject: &'a str) -> Answer<'a, u64> {
+        Box::pin(async move { read::subject_count(&mut *self.reader().await?, subject).await })
+    }
+
+    fn events_of<'a>(
+        &'a self,
+        subject: &'a str,
+        after_n: u64,
+        limit: u32,
+    ) -> Answer<'a, Vec<TouchedEvent>> {
+        Box::pin(async move {
+            let sql = "SELECT t.n, e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields \
+                       FROM touches t JOIN events e ON e.seq = t.seq LEFT JOIN event_payloads p ON p.seq = e.seq \
+                       WHERE t.subject = $1 AND t.n > $2 ORDER BY t.n LIMIT $3";
+            let q = sqlx::query_as(sql)
+                .bind(subject)
+                .bind(int(after_n)?)
+                .bind(list_limit(limit));
+            Ok(q.fetch_all(&self.readers).await?)
+        })
+    }
+
+    fn event(&self, seq: u64) -> Answer<'_, Option<RawEvent>> {
+        Box::pin(async move {
+            let q = sqlx::query_as(raw_event!("WHERE e.seq = $1")).bind(int(seq)?);
+            Ok(q.fetch_optional(&self.readers).await?)
+        })
+    }
+
+    fn event_by_id<'a>(&'a self, id: &'a str) -> Answer<'a, Option<RawEvent>> {
+        Box::pin(async move {
+            Ok(sqlx::query_as(raw_event!("WHERE e.id = $1"))
+                .bind(id)
+                .fetch_optional(&self.readers)
+                .await?)
+        })
+    }
+
+    fn events(&self, from: i64, limit: u32) -> Answer<'_, Vec<RawEvent>> {
+        Box::pin(async move {
+            let q = sqlx::query_as(raw_event!("WHERE e.seq >= $1 ORDER BY e.seq LIMIT $2"));
+            Ok(q.bind(from)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn orphan_payloads(&self, limit: u32) -> Answer<'_, Vec<i64>> {
+        Box::pin(async move {
+            let sql = "SELECT seq FROM event_payloads p \
+                       WHERE NOT EXISTS (SELECT 1 FROM events e WHERE e.seq = p.seq) ORDER BY seq LIMIT $1";
+            Ok(sqlx::query_scalar(sql)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchRow>> {
+        Box::pin(async move {
+            let sql =
+                "SELECT * FROM touches WHERE (subject, n) > ($1, $2) ORDER BY subject, n LIMIT $3";
+            let q = sqlx::query_as(sql)
+                .bind(after.0)
+                .bind(after.1)
+                .bind(raw_limit(limit));
+            Ok(q.fetch_all(&self.readers).await?)
+        })
+    }
+
+    fn nodes<'a>(&'a self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>> {
+        Box::pin(async move { read::nodes(&mut *self.reader().await?, at).await })
+    }
+
+    fn nodes_page(&self, after: Option<(i64, i64)>, limit: u32) -> Answer<'_, Vec<RawNode>> {
+        Box::pin(async move {
+            let (level, idx) = after.unwrap_or((i64::MIN, i64::MIN));
+            let sql = "SELECT level, idx, hash FROM tree_nodes WHERE (level, idx) > ($1, $2) \
+                       ORDER BY level, idx LIMIT $3";
+            Ok(sqlx::query_as(sql)
+                .bind(level)
+                .bind(idx)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn latest_checkpoint(&self) -> Answer<'_, Option<CheckpointRow>> {
+        Box::pin(async move {
+            let sql = "SELECT size, note FROM checkpoints ORDER BY size DESC LIMIT 1";
+            Ok(sqlx::query_as(sql).fetch_optional(&self.readers).await?)
+        })
+    }
+
+    fn checkpoint_at_least(&self, size: u64) -> Answer<'_, Option<CheckpointRow>> {
+        Box::pin(async move {
+            let sql = "SELECT size, note FROM checkpoints WHERE size >= $1 ORDER BY size LIMIT 1";
+            Ok(sqlx::query_as(sql)
+                .bind(int(size)?)
+                .fetch_optional(&self.readers)
+                .await?)
+        })
+    }
+
+    fn checkpoints(&self, after: i64, limit: u32) -> Answer<'_, Vec<RawCheckpoint>> {
+        Box::pin(async move {
+            let sql = "SELECT size, convert_to(note, 'UTF8') AS note FROM checkpoints WHERE size > $1 \
+                       ORDER BY size LIMIT $2";
+            Ok(sqlx::query_as(sql)
+                .bind(after)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn broken_guards(&self) -> Answer<'_, Vec<BrokenGuard>> {
+        Box::pin(async move { guards::broken(&mut *self.reader().await?).await })
+    }
+}

@@ -1,0 +1,239 @@
+//! The write transaction. Each table's rows go as arrays, one a column, in one statement whose text never changes, so
+//! that it is prepared once however many rows a batch has.
+
+use sqlx::{PgConnection, Postgres, Transaction};
+
+use super::read;
+use crate::store::{
+    Answer, Batch, CommandRow, DocFilter, DocRow, EventRow, Head, NodeRow, PayloadRow, SealRow,
+    StoreError, TouchRow, WriteTx, error::int, rows::last_of_each,
+};
+
+/// A transaction on the connection that appends; it has the lock.
+pub(super) struct PostgresWriteTx {
+    tx: Transaction<'static, Postgres>,
+}
+
+impl PostgresWriteTx {
+    pub(super) fn new(tx: Transaction<'static, Postgres>) -> Self {
+        Self { tx }
+    }
+}
+
+fn ints<T>(rows: &[T], of: impl Fn(&T) -> u64) -> Result<Vec<i64>, StoreError> {
+    rows.iter().map(|row| int(of(row))).collect()
+}
+
+fn each<'a, T, V>(rows: &'a [T], of: impl Fn(&'a T) -> V) -> Vec<V> {
+    rows.iter().map(of).collect()
+}
+
+async fn events(c: &mut PgConnection, rows: &[EventRow]) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let sql = "INSERT INTO events (seq, id, header) SELECT * FROM unnest($1::bigint[], $2::text[], $3::bytea[])";
+    let q = sqlx::query(sql)
+        .bind(ints(rows, |r| r.seq)?)
+        .bind(each(rows, |r| r.id.as_str()))
+        .bind(each(rows, |r| r.header.as_slice()));
+    q.execute(c).await?;
+    Ok(())
+}
+
+async fn payloads(c: &mut PgConnection, rows: &[PayloadRow]) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let sql = "INSERT INTO event_payloads (seq, salt, fields) \
+               SELECT * FROM unnest($1::bigint[], $2::bytea[], $3::bytea[])";
+    let q = sqlx::query(sql)
+        .bind(ints(rows, |r| r.seq)?)
+        .bind(each(rows, |r| r.salt.as_slice()))
+        .bind(each(rows, |r| r.fields.as_slice()));
+    q.execute(c).await?;
+    Ok(())
+}
+
+async fn nodes(c: &mut PgConnection, rows: &[NodeRow]) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let sql = "INSERT INTO tree_nodes (level, idx, hash) \
+               SELECT * FROM unnest($1::bigint[], $2::bigint[], $3::bytea[])";
+    let q = sqlx::query(sql)
+        .bind(each(rows, |r| i64::from(r.level)))
+        .bind(ints(rows, |r| r.idx)?)
+        .bind(each(rows, |r| r.hash.as_slice()));
+    q.execute(c).await?;
+    Ok(())
+}
+
+async fn touches(c: &mut PgConnection, rows: &[TouchRow]) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let sql = "INSERT INTO touches (subject, n, seq) \
+               SELECT * FROM unnest($1::text[], $2::bigint[], $3::bigint[])";
+    let q = sqlx::query(sql)
+        .bind(each(rows, |r| r.subject.as_str()))
+        .bind(ints(rows, |r| r.n)?)
+        .bind(ints(rows, |r| r.seq)?);
+    q.execute(c).await?;
+    Ok(())
+}
+
+async fn docs(c: &mut PgConnection, rows: Vec<DocRow>) -> Result<(), StoreError> {
+    let rows = &last_of_each(rows)[..];
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let sql = "INSERT INTO docs (subject, kind, case_id, number, code, name, holder, inside, offer_to, due_at, place, \
+               active, doc) SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::bigint[], $5::text[], \
+               $6::text[], $7::text[], $8::text[], $9::text[], $10::text[], $11::text[], $12::boolean[], $13::text[]) \
+               ON CONFLICT (subject) DO UPDATE SET kind = excluded.kind, case_id = excluded.case_id, \
+               number = excluded.number, code = excluded.code, name = excluded.name, holder = excluded.holder, \
+               inside = excluded.inside, offer_to = excluded.offer_to, due_at = excluded.due_at, \
+               place = excluded.place, active = excluded.active, doc = excluded.doc";
+    let q = sqlx::query(sql)
+        .bind(each(rows, |r| r.subject.as_str()))
+        .bind(each(rows, |r| r.kind.as_str()))
+        .bind(each(rows, |r| r.case_id.as_deref()))
+        .bind(each(rows, |r| r.number))
+        .bind(each(rows, |r| r.code.as_deref()))
+        .bind(each(rows, |r| r.name.as_deref()))
+        .bind(each(rows, |r| r.holder.as_deref()))
+        .bind(each(rows, |r| r.inside.as_deref()))
+        .bind(each(rows, |r| r.offer_to.as_deref()))
+        .bind(each(rows, |r| r.due_at.as_deref()))
+        .bind(each(rows, |r| r.place.as_deref()))
+        .bind(each(rows, |r| r.active))
+        .bind(each(rows, |r| r.doc.as_str()));
+    q.execute(c).await?;
+    Ok(())
+}
+
+async fn seals(c: &mut PgConnection, rows: &[SealRow]) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let sql = "INSERT INTO seals (number, package, seq) \
+               SELECT * FROM unnest($1::text[], $2::text[], $3::bigint[])";
+    let q = sqlx::query(sql)
+        .bind(each(rows, |r| r.number.as_str()))
+        .bind(each(rows, |r| r.package.as_str()))
+        .bind(ints(rows, |r| r.seq)?);
+    q.execute(c).await?;
+    Ok(())
+}
+
+async fn commands(c: &mut PgConnection, rows: &[CommandRow]) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let sql = "INSERT INTO commands (id, fingerprint, actor, answer, first_seq, count) \
+               SELECT * FROM unnest($1::text[], $2::bytea[], $3::text[], $4::text[], $5::bigint[], $6::bigint[])";
+    let q = sqlx::query(sql)
+        .bind(each(rows, |r| r.id.as_str()))
+        .bind(each(rows, |r| r.fingerprint.as_slice()))
+        .bind(each(rows, |r| r.actor.as_str()))
+        .bind(each(rows, |r| r.answer.as_str()))
+        .bind(ints(rows, |r| r.first_seq)?)
+        .bind(ints(rows, |r| r.count)?);
+    q.execute(c).await?;
+    Ok(())
+}
+
+async fn append(c: &mut PgConnection, batch: Batch) -> Result<(), StoreError> {
+    let size = read::head(c).await?.size;
+    for (event, at) in batch.events.iter().zip(size + 1..) {
+        if event.seq != at {
+            return Err(StoreError::Moved);
+        }
+    }
+    events(c, &batch.events).await?;
+    payloads(c, &batch.payloads).await?;
+    nodes(c, &batch.nodes).await?;
+    if let Some(checkpoint) = batch.checkpoint {
+        sqlx::query("INSERT INTO checkpoints (size, note) VALUES ($1, $2)")
+            .bind(int(checkpoint.size)?)
+            .bind(checkpoint.note)
+            .execute(&mut *c)
+            .await?;
+    }
+    touches(c, &batch.touches).await?;
+    docs(c, batch.docs).await?;
+    seals(c, &batch.seals).await?;
+    commands(c, &batch.commands).await
+}
+
+impl WriteTx for PostgresWriteTx {
+    fn head(&mut self) -> Answer<'_, Head> {
+        Box::pin(read::head(&mut self.tx))
+    }
+
+    fn load_docs<'a>(&'a mut self, subjects: &'a [String]) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(read::docs(&mut self.tx, subjects))
+    }
+
+    fn list_docs<'a>(&'a mut self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(read::list_docs(&mut self.tx, filter))
+    }
+
+    fn lookup<'a>(&'a mut self, kind: &'a str, name: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(read::doc_by_name(&mut self.tx, kind, name))
+    }
+
+    fn lookup_code<'a>(&'a mut self, code: &'a str) -> Answer<'a, Option<DocRow>> {
+        Box::pin(read::doc_by_code(&mut self.tx, code))
+    }
+
+    fn lookup_seal<'a>(&'a mut self, number: &'a str) -> Answer<'a, Option<SealRow>> {
+        Box::pin(read::seal(&mut self.tx, number))
+    }
+
+    fn subject_count<'a>(&'a mut self, subject: &'a str) -> Answer<'a, u64> {
+        Box::pin(read::subject_count(&mut self.tx, subject))
+    }
+
+    fn max_number<'a>(&'a mut self, case_id: &'a str, kind: &'a str) -> Answer<'a, i64> {
+        Box::pin(read::max_number(&mut self.tx, case_id, kind))
+    }
+
+    fn command<'a>(&'a mut self, id: &'a str) -> Answer<'a, Option<CommandRow>> {
+        Box::pin(read::command(&mut self.tx, id))
+    }
+
+    fn commands<'a>(&'a mut self, ids: &'a [String]) -> Answer<'a, Vec<CommandRow>> {
+        Box::pin(read::commands(&mut self.tx, ids))
+    }
+
+    fn nodes<'a>(&'a mut self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>> {
+        Box::pin(read::nodes(&mut self.tx, at))
+    }
+
+    fn append(&mut self, batch: Batch) -> Answer<'_, ()> {
+        Box::pin(append(&mut self.tx, batch))
+    }
+
+    fn clear_read_models(&mut self) -> Answer<'_, ()> {
+        Box::pin(async move {
+            for sql in [
+                "DELETE FROM touches",
+                "DELETE FROM docs",
+                "DELETE FROM seals",
+            ] {
+                sqlx::query(sql).execute(&mut *self.tx).await?;
+            }
+            Ok(())
+        })
+    }
+
+    fn commit(self: Box<Self>) -> Answer<'static, ()> {
+        Box::pin(async move { Ok(self.tx.commit().await?) })
+    }
+
+    fn rollback(self: Box<Self>) -> Answer<'static, ()> {
+        Box::pin(async move { Ok(self.tx.rollback().await?) })
+    }
+}
