@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use liftledger::app::{Recorder, Sent, Tools};
 use liftledger::clock::SystemClock;
 use liftledger::ledger::event::Source;
-use liftledger::store::{Reads as _, SqliteStore};
+use liftledger::store::{SqliteStore, Store};
 use liftledger::trade::TradeRules;
 
 use super::Scale;
@@ -16,12 +16,12 @@ use super::raw;
 use super::yard::{Lift, Step, Yard};
 
 const CLIENTS: usize = 64;
-const ROUNDS: usize = 5;
+pub const ROUNDS: usize = 5;
 /// Commits of the baseline that commits each row by itself.
 const SINGLE: usize = 500;
 
 #[allow(clippy::cast_precision_loss)]
-fn rate(n: usize, took: Duration) -> f64 {
+pub fn rate(n: usize, took: Duration) -> f64 {
     n as f64 / took.as_secs_f64()
 }
 
@@ -105,10 +105,16 @@ pub async fn measure(scale: Scale) -> Vec<Figure> {
     ]
 }
 
-async fn round(each: usize) -> Round {
-    let folder = folder();
-    let path = folder.path().join("ledger.db");
-    let store = Arc::new(SqliteStore::open(&path).await.unwrap());
+/// What the clients did: events before them and by them, how long it took, and what each waited.
+pub struct Load {
+    pub before: u64,
+    pub events: usize,
+    pub took: Duration,
+    pub wait: Vec<Duration>,
+}
+
+/// Sets the yard up on an empty ledger, and lets the clients hand over `each` times.
+pub async fn load(store: Arc<dyn Store>, each: usize) -> Load {
     let trade = Arc::new(TradeRules::load_embedded().unwrap());
     let tools = Tools {
         store: store.clone(),
@@ -146,6 +152,24 @@ async fn round(each: usize) -> Round {
     task.await.unwrap();
     let events = usize::try_from(store.head().await.unwrap().size - before).unwrap();
     assert_eq!(events, CLIENTS * each);
+    Load {
+        before,
+        events,
+        took,
+        wait,
+    }
+}
+
+async fn round(each: usize) -> Round {
+    let folder = folder();
+    let path = folder.path().join("ledger.db");
+    let store = Arc::new(SqliteStore::open(&path).await.unwrap());
+    let Load {
+        before,
+        events,
+        took,
+        wait,
+    } = load(store.clone(), each).await;
     store.close().await;
     drop(store);
 

@@ -2,6 +2,7 @@
 //!
 //! Each figure stands beside a baseline measured in the same run, since the ratio of the two says more than either:
 //! machines differ, and so does what else they are doing. `LIFTLEDGER_BENCH_SCALE` (1 if not set) multiplies the sizes.
+//! `LIFTLEDGER_BENCH_POSTGRES=postgres://…` names a server for the measure `postgres`; without it there is none.
 #![allow(clippy::unwrap_used)]
 
 mod advise;
@@ -10,6 +11,7 @@ mod build;
 mod figure;
 mod page;
 mod paper;
+mod postgres;
 mod raw;
 mod verify;
 mod yard;
@@ -69,13 +71,16 @@ fn main() {
         .build()
         .unwrap();
     type Measure = fn(&tokio::runtime::Runtime, Scale) -> Vec<Figure>;
-    let measures: [(&str, Measure); 5] = [
+    let mut measures: Vec<(&str, Measure)> = vec![
         ("append", |r, scale| r.block_on(append::measure(scale))),
         ("verify", |r, scale| r.block_on(verify::measure(scale))),
         ("page", |r, scale| r.block_on(page::measure(scale))),
         ("paper", |_, _| paper::measure()),
         ("advise", |_, scale| advise::measure(scale)),
     ];
+    if std::env::var_os(postgres::SERVER).is_some() {
+        measures.push(("postgres", |r, scale| r.block_on(postgres::measure(scale))));
+    }
     for name in &asked.names {
         assert!(
             measures.iter().any(|(n, _)| n == name),
