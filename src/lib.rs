@@ -11,7 +11,7 @@
 //! - [`imaging`] pixels: what a picture is, how it was turned, its density, working copies
 //! - [`custody`] commands, state, decisions, refusals
 //! - [`reports`] labels and papers as PDF
-//! - [`disclosure`] files for others: latent prints for an AFIS
+//! - [`disclosure`] what is handed to others: latent prints for an AFIS, bundles that anybody can check
 //!
 //! Application:
 //! - [`app`] the only append path, and what pages and commands read

@@ -322,6 +322,21 @@ impl Originals {
         }
     }
 
+    /// A path for a file on its way out, in the folder of what is coming: on the disk that holds the originals, and cleared
+    /// away at the next start if it is left.
+    #[must_use]
+    pub fn scratch(&self, name: &str) -> PathBuf {
+        self.coming().join(name)
+    }
+
+    /// The stored bytes, to be copied out part by part. Nobody has held them against their digest yet.
+    ///
+    /// # Errors
+    /// [`OriginalsError::Missing`], or the file system's.
+    pub fn stored(&self, digest: Digest) -> Result<File, OriginalsError> {
+        self.file(digest)
+    }
+
     fn file(&self, digest: Digest) -> Result<File, OriginalsError> {
         let path = self.path(digest);
         match File::open(&path) {

@@ -7,6 +7,8 @@ mod afis;
 mod boatyard;
 #[path = "outside/browser/mod.rs"]
 mod browser;
+#[path = "outside/bundles.rs"]
+mod bundles;
 #[path = "disclosure/sample.rs"]
 mod itl_sample;
 #[path = "outside/labels.rs"]

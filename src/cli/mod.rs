@@ -3,6 +3,7 @@
 //! Exit codes: 0 well, 1 could not run, 2 verification failed.
 
 mod advise;
+mod bundle;
 mod case;
 mod count;
 mod database;
@@ -53,6 +54,7 @@ enum Command {
     Label(label::Label),
     Report(report::Report),
     Export(export::Export),
+    Bundle(bundle::Bundle),
     Rules(rules::Rules),
     Handedness(handedness::Handedness),
     Person(person::Person),
@@ -83,6 +85,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Label(label) => label.run(&mut std::io::stdout().lock()),
         Command::Rules(rules) => rules.run(&mut std::io::stdout().lock()),
         Command::Handedness(handedness) => handedness.run(&mut std::io::stdout().lock()),
+        Command::Bundle(bundle) => bundle.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
         Command::Database(database) => database.run(&mut std::io::stdout().lock()),

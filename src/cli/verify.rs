@@ -8,6 +8,7 @@ use clap::Args;
 use super::{FAILED, site};
 use crate::app::audit::audit;
 use crate::app::house::House;
+use crate::disclosure::bundle;
 use crate::ledger::checkpoint::VerifyingKey;
 use crate::ledger::export;
 use crate::ledger::verify::folder::{Files, part, whole};
@@ -21,6 +22,7 @@ const MAX_FILE: u64 = 4_000_000_000;
   liftledger verify --folder export-HC-26-0117
   liftledger verify --folder export --key \"$(cat agency-key.txt)\"
   liftledger verify --folder export --json
+  liftledger verify --bundle HC-26-0117.zip
   liftledger verify --data ledger --checkpoint kept-elsewhere.txt
 
 What it shows: that the events are those the checkpoint was signed over. What it does not: whether a history was
@@ -30,10 +32,13 @@ pub(super) struct Verify {
     #[arg(
         long,
         value_name = "DIR",
-        required_unless_present = "data",
-        conflicts_with = "data"
+        required_unless_present_any = ["data", "bundle"],
+        conflicts_with_all = ["data", "bundle"]
     )]
     folder: Option<PathBuf>,
+    /// A disclosure bundle, the zip that `liftledger bundle` makes: its files, its events, what is withheld, its pictures.
+    #[arg(long, value_name = "FILE", conflicts_with = "data")]
+    bundle: Option<PathBuf>,
     /// The data folder of a ledger: everything in its database is checked, the read models against its events, and the
     /// original bytes of every image against the digest on the record.
     #[arg(long, value_name = "DIR")]
@@ -88,6 +93,9 @@ impl Verify {
             ),
             None => None,
         };
+        if let Some(path) = &self.bundle {
+            return self.bundle(path, trusted.as_ref(), out);
+        }
         match (&self.folder, &self.data) {
             (Some(folder), _) => self.folder(folder, trusted.as_ref(), out),
             (None, Some(data)) => self.data(data, trusted, out),
@@ -95,6 +103,40 @@ impl Verify {
                 bail!("name an exported folder with --folder or a data folder with --data")
             }
         }
+    }
+
+    fn bundle(
+        &self,
+        path: &Path,
+        trusted: Option<&VerifyingKey>,
+        out: &mut impl Write,
+    ) -> anyhow::Result<u8> {
+        let file = File::open(path).with_context(|| format!("cannot open {}", path.display()))?;
+        let report = bundle::check(std::io::BufReader::new(file), trusted);
+        if self.json {
+            serde_json::to_writer_pretty(&mut *out, &report)?;
+            writeln!(out)?;
+        } else {
+            for finding in &report.findings {
+                writeln!(out, "{}: {}", finding.code, finding.text)?;
+            }
+            writeln!(
+                out,
+                "{} events and {} pictures checked, {} fields withheld, {} findings",
+                report.events,
+                report.images,
+                report.withheld,
+                report.findings.len()
+            )?;
+            if trusted.is_none() {
+                writeln!(
+                    out,
+                    "The key is the bundle's own ({}). Compare it with the agency's by another way, or give it with --key.",
+                    report.vkey
+                )?;
+            }
+        }
+        Ok(if report.is_clean() { 0 } else { FAILED })
     }
 
     fn data(

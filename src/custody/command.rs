@@ -6,7 +6,9 @@ use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{amendment, case, copy, hand_over, image, item, mark, package, paper, person, place};
+use super::{
+    amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person, place,
+};
 use crate::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject};
 use crate::people::{Action, Role};
 
@@ -173,6 +175,8 @@ acts! {
     LabelPrinted(paper::LabelPrinted) = "label-printed", PrintLabel, signed: false;
     /// A report was printed.
     ReportPrinted(paper::ReportPrinted) = "report-printed", PrintReport, signed: false;
+    /// A bundle of a case was made.
+    Disclose(disclosure::Disclose) = "disclose", Disclose, signed: false;
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case-read", ReadEvidence, signed: false;
 }

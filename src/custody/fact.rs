@@ -6,7 +6,9 @@ use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::{amendment, case, copy, hand_over, image, item, mark, package, paper, person, place};
+use super::{
+    amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person, place,
+};
 use crate::ids::{CaseId, Subject};
 
 macro_rules! facts {
@@ -94,6 +96,8 @@ facts! {
     LabelPrinted(paper::LabelPrinted) = "paper.label-printed",
     /// A report was printed.
     ReportPrinted(paper::ReportPrinted) = "paper.report-printed",
+    /// A bundle of a case was made.
+    CaseDisclosed(disclosure::CaseDisclosed) = "case.disclosed",
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case.read",
 }

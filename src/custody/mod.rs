@@ -9,6 +9,7 @@ pub mod amendment;
 pub mod case;
 pub mod command;
 pub mod copy;
+pub mod disclosure;
 pub mod fact;
 pub mod hand_over;
 pub mod image;

@@ -69,6 +69,7 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         }
         Act::LabelPrinted(x) => printable(ctx, x.of),
         Act::ReportPrinted(x) => printable(ctx, x.of),
+        Act::Disclose(x) => ctx.case(x.case).map(drop),
         Act::CaseRead(x) => ctx.case(x.case).map(drop),
     }
 }

@@ -511,6 +511,7 @@ impl State {
             }
             Act::LabelPrinted(x) => ask(x.of),
             Act::ReportPrinted(x) => ask(x.of),
+            Act::Disclose(x) => ask(Subject::Case(x.case)),
             Act::CaseRead(x) => ask(Subject::Case(x.case)),
         }
         // A new thing must not exist yet under the command's identifier.

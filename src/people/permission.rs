@@ -47,11 +47,13 @@ pub enum Action {
     PrintReport,
     /// Export the events of a case or of the ledger, read checkpoints and proofs, run the verifier.
     Prove,
+    /// Make a bundle of a case for somebody outside.
+    Disclose,
 }
 
 impl Action {
     /// Every action, in order.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::ManagePeople,
         Self::ReadEvidence,
         Self::OpenCase,
@@ -68,6 +70,7 @@ impl Action {
         Self::PrintLabel,
         Self::PrintReport,
         Self::Prove,
+        Self::Disclose,
     ];
 
     /// In words, for a refusal: "may not …".
@@ -90,6 +93,7 @@ impl Action {
             Self::PrintLabel => "print labels",
             Self::PrintReport => "print custody reports",
             Self::Prove => "export or verify the ledger",
+            Self::Disclose => "disclose cases",
         }
     }
 
@@ -122,6 +126,7 @@ impl Action {
             Self::PrintLabel => &[Technician, Custodian, Examiner],
             Self::PrintReport => &[Custodian, CourtLiaison, Supervisor],
             Self::Prove => &[CourtLiaison, Supervisor, Auditor],
+            Self::Disclose => &[CourtLiaison, Supervisor],
         }
     }
 }

@@ -10,6 +10,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::app::papers::PaperError;
+use crate::app::papers::bundle::BundleError;
+use crate::app::papers::export::ExportError;
 use crate::app::sign_in::SignInError;
 use crate::app::views::images::ImageError;
 use crate::app::{ReadError, RecordError};
@@ -217,6 +219,33 @@ impl From<ReadError> for Failure {
 impl From<StoreError> for Failure {
     fn from(e: StoreError) -> Self {
         ReadError::from(e).into()
+    }
+}
+
+impl From<BundleError> for Failure {
+    fn from(e: BundleError) -> Self {
+        match e {
+            BundleError::Paper(e) => e.into(),
+            BundleError::Export(ExportError::Read(e)) => e.into(),
+            BundleError::Asked(sentence) => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "bundle-refused",
+                &sentence,
+                "Correct it and make the bundle again.",
+            ),
+            e @ (BundleError::Export(_)
+            | BundleError::Bag(_)
+            | BundleError::Io(_)
+            | BundleError::Inner(_)) => {
+                tracing::error!(error = %e, "a bundle cannot be made");
+                Self::new(
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "bundle-failed",
+                    "The bundle could not be made, and nothing was disclosed.",
+                    "Have the ledger verified: a picture may be missing or altered, or the disk full.",
+                )
+            }
+        }
     }
 }
 

@@ -54,6 +54,11 @@ macro_rules! routes {
 use Need::{Anybody, May, SignedIn};
 
 routes! {
+    LONG_ROUTES, long_routes:
+    post "/cases/{id}/bundle" => pages::bundle::make, May(Action::Disclose);
+}
+
+routes! {
     UPLOAD_ROUTES, upload_routes:
     post "/marks/{id}/photograph" => pages::photograph::add_to_mark, May(Action::RecordScene);
     post "/items/{id}/photograph" => pages::photograph::add_to_item, May(Action::RecordScene);
@@ -93,6 +98,7 @@ routes! {
     get "/events/{seq}" => pages::event::page, May(Action::ReadEvidence);
     get "/find" => pages::find::page, May(Action::ReadEvidence);
     get "/images/{digest}" => pages::image::original, May(Action::ReadEvidence);
+    get "/cases/{id}/bundle" => pages::bundle::form, May(Action::Disclose);
     get "/proof" => pages::proof::page, May(Action::Prove);
     get "/proof/checkpoint" => pages::proof::latest, May(Action::Prove);
     post "/items/{id}/label" => pages::paper::item_label, May(Action::PrintLabel);
@@ -114,6 +120,7 @@ pub fn need_of(method: &Method, path: &str) -> Option<Need> {
     };
     ROUTES
         .iter()
+        .chain(LONG_ROUTES)
         .chain(UPLOAD_ROUTES)
         .find(|r| r.path == path && r.method.eq_ignore_ascii_case(method.as_str()))
         .map(|r| r.need)
@@ -123,7 +130,7 @@ pub fn need_of(method: &Method, path: &str) -> Option<Need> {
 const FORM_BYTES: usize = 256 * 1024;
 /// The largest body of an upload: the largest original, and the form around it.
 const UPLOAD_BYTES: usize = 201 * 1024 * 1024;
-/// How long an upload may take: 200 MB over a slow line.
+/// How long an upload may take, 200 MB over a slow line, and the making of a bundle.
 const UPLOAD_TIME: Duration = Duration::from_secs(20 * 60);
 /// How long any other request may take.
 const TIMEOUT: Duration = Duration::from_secs(30);
@@ -143,6 +150,7 @@ pub fn router(app: App) -> Router {
             ))
     };
     let pages = within(page_routes(), FORM_BYTES, TIMEOUT)
+        .merge(within(long_routes(), FORM_BYTES, UPLOAD_TIME))
         .merge(within(upload_routes(), UPLOAD_BYTES, UPLOAD_TIME))
         .fallback(|| async { Failure::no_page() })
         .method_not_allowed_fallback(|| async { Failure::no_page() })

@@ -1,6 +1,7 @@
 //! The application: from a command to events, and back to the state.
 
 pub mod boatyard;
+mod bundle;
 mod crash;
 mod demo;
 mod house;

@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use chrono::Duration;
 use liftledger::app::rows;
 use liftledger::custody::amendment::Amend;
+use liftledger::custody::disclosure::Disclose;
 use liftledger::custody::hand_over::{Condition, Refuse, TakeBack, TakeCharge, Withdraw};
 use liftledger::custody::mark::DevelopMark;
 use liftledger::custody::package::{Open, PutIn, TakeOut};
@@ -291,6 +292,21 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
         ),
         (
             p.supervisor,
+            Act::Disclose(Disclose {
+                case: t.closed_case,
+                to: "Counsel".into(),
+                authority: "order of 4 March".into(),
+                digest,
+                bytes: 9,
+                ledger_size: 9,
+                events: 3,
+                images: 0,
+                withheld: vec![],
+                images_left_out: 0,
+            }),
+        ),
+        (
+            p.supervisor,
             Act::CaseRead(CaseRead {
                 case: t.closed_case,
                 what: "case file".into(),
@@ -358,7 +374,7 @@ fn every_act_is_decided_alike_on_what_it_asks_for() {
     }
     let table: BTreeSet<&str> = Act::TABLE.iter().map(|(word, ..)| *word).collect();
     assert_eq!(words, table, "acts without a row");
-    assert_eq!(table.len(), 33);
+    assert_eq!(table.len(), 34);
 }
 
 #[test]

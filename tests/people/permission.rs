@@ -5,7 +5,7 @@ use liftledger::people::{Action, Role};
 
 /// One row an action; columns in the order of `Role::ALL`: technician, custodian, examiner, court liaison, supervisor,
 /// auditor, administrator.
-const TABLE: [(Action, &str); 16] = [
+const TABLE: [(Action, &str); 17] = [
     (Action::ManagePeople, "......x"),
     (Action::ReadEvidence, "xxxxxx."),
     (Action::OpenCase, "x...x.."),
@@ -22,6 +22,7 @@ const TABLE: [(Action, &str); 16] = [
     (Action::PrintLabel, "xxx...."),
     (Action::PrintReport, ".x.xx.."),
     (Action::Prove, "...xxx."),
+    (Action::Disclose, "...xx.."),
 ];
 
 #[test]

@@ -209,6 +209,7 @@ fn every_act_has_a_form() {
             "add-copy",
             "label-printed",
             "report-printed",
+            "disclose",
             "case-read",
         ];
         let mut missing = Vec::new();

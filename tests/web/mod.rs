@@ -3,4 +3,4 @@ mod api;
 mod look;
 mod pages;
 mod session;
-mod world;
+pub mod world;

@@ -15,7 +15,7 @@ use liftledger::custody::{Act, Command, Signed};
 use liftledger::ids::{CommandId, Digest, ItemId, PersonId, Subject};
 use liftledger::ledger::event::Source;
 use liftledger::people::{Action, Role, permission};
-use liftledger::web::router::{Need, ROUTES, UPLOAD_ROUTES};
+use liftledger::web::router::{LONG_ROUTES, Need, ROUTES, UPLOAD_ROUTES};
 use sha2::{Digest as _, Sha256};
 use tower::ServiceExt as _;
 
@@ -221,7 +221,7 @@ fn each_route_asks_the_permission_table() {
         for role in roles {
             let browser = newcomer(role).await;
             let mut left = None;
-            for route in ROUTES.iter().chain(UPLOAD_ROUTES) {
+            for route in ROUTES.iter().chain(LONG_ROUTES).chain(UPLOAD_ROUTES) {
                 if route.path == "/sign-out" {
                     left = Some(route);
                     continue;

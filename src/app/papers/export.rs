@@ -18,7 +18,7 @@ use crate::ledger::export::{
     CHECKPOINT, EVENTS, Line, MAX_SUBJECTS, PROOFS, SUBJECTS, VKEY, subjects_to_bytes,
 };
 use crate::ledger::merkle::inclusion_nodes;
-use crate::originals::OriginalsError;
+use crate::originals::{Originals, OriginalsError};
 use crate::people::Action;
 use crate::store::{KEYS_MAX, LIST_MAX, RAW_MAX};
 
@@ -210,8 +210,39 @@ pub async fn case(
 pub async fn case_folder(
     reader: &Reader<'_>,
     case: CaseId,
-    mut progress: impl FnMut(u64),
+    progress: impl FnMut(u64),
 ) -> Result<(Folder, BTreeMap<Digest, String>, Exported), ExportError> {
+    let files = case_files(reader, case, progress).await?;
+    let mut pictures = BTreeMap::new();
+    files.events.iter().for_each(|e| picture(&mut pictures, e));
+    let exported = Exported {
+        events: files.events.len() as u64,
+        ledger_size: files.ledger_size,
+        originals: 0,
+    };
+    Ok((files.folder, pictures, exported))
+}
+
+/// Everything of one case that an export or a bundle is made from.
+#[derive(Clone, Debug)]
+pub struct CaseFiles {
+    /// The files of the ledger part, with every field shown.
+    pub folder: Folder,
+    /// Its events, in order.
+    pub events: Vec<Event>,
+    /// The size of the ledger that the checkpoint speaks of.
+    pub ledger_size: u64,
+}
+
+/// The events of one case, its marks, items and packages, with their proofs.
+///
+/// # Errors
+/// See [`ExportError`].
+pub async fn case_files(
+    reader: &Reader<'_>,
+    case: CaseId,
+    mut progress: impl FnMut(u64),
+) -> Result<CaseFiles, ExportError> {
     reader.case(case).await?;
     // The checkpoint first: what is added to the case while it is read is behind it and left out.
     let head = head(reader).await?;
@@ -239,8 +270,6 @@ pub async fn case_folder(
         }
         progress(events.len() as u64);
     }
-    let mut pictures = BTreeMap::new();
-    events.values().for_each(|e| picture(&mut pictures, e));
     let mut wanted: BTreeSet<(u32, u64)> = BTreeSet::new();
     for seq in events.keys() {
         let nodes = inclusion_nodes(seq - 1, head.size);
@@ -267,12 +296,19 @@ pub async fn case_folder(
         &head.vkey,
     )
     .map_err(|e| ReadError::Corrupt(format!("the tree: {e}")))?;
-    let exported = Exported {
-        events: events.len() as u64,
+    Ok(CaseFiles {
+        folder: files,
+        events,
         ledger_size: head.size,
-        originals: 0,
-    };
-    Ok((files, pictures, exported))
+    })
+}
+
+/// The bytes of an original, as they stand on the disk: whoever copies them holds them against their digest.
+///
+/// # Errors
+/// [`ExportError::Original`].
+pub fn original_in(originals: &Originals, digest: Digest) -> Result<File, ExportError> {
+    Ok(originals.stored(digest)?)
 }
 
 /// The case, its marks, items and packages.

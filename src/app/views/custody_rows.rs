@@ -458,6 +458,11 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
         Fact::ReportPrinted(x) => {
             s.note("", &format!("At {} events in the ledger", x.ledger_size));
         }
+        Fact::CaseDisclosed(x) => {
+            s.to = x.to.clone();
+            s.note("Under", &x.authority);
+            s.note("Bundle", &x.digest.to_string());
+        }
         Fact::MarkNoted(x) => s.note("", &format!("{}, {}", x.object, x.exact_place)),
         Fact::MarkDeveloped(x) => {
             s.note("Method", &x.method);

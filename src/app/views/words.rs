@@ -214,6 +214,7 @@ pub fn act(kind: &str) -> &str {
         "case.scene-opened" => "Scene opened",
         "case.assigned" => "Assignment changed",
         "case.restricted" => "Restriction changed",
+        "case.disclosed" => "Disclosed",
         "case.read" => "Read",
         "mark.noted" => "Mark noted",
         "mark.developed" => "Developed",

@@ -34,6 +34,7 @@ pub fn address_of(act: &str) -> &'static str {
         "add-copy" => "/api/copies",
         "label-printed" => "/api/items/{id}/label",
         "report-printed" => "/api/items/{id}/report",
+        "disclose" => "/api/cases/{id}/bundle",
         "case-read" => "/api/cases/{id}",
         _ => "/api/commands",
     }

@@ -10,6 +10,7 @@ mod acts;
 mod advise;
 mod agency;
 mod body;
+mod bundles;
 pub mod caller;
 mod cases;
 mod codes;
@@ -135,6 +136,7 @@ routes! {
 
 routes! {
     UPLOAD_ROUTES, upload_routes, upload_ops:
+    post "/api/cases/{id}/bundle" => bundles::make, May(Action::Disclose), bundles::described;
     post "/api/images" => images::add, May(RecordScene), images::described;
     put "/api/uploads/{id}/bytes" => uploads::put, May(RecordScene), uploads::described_put;
 }

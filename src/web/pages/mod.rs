@@ -4,6 +4,7 @@ pub mod account;
 pub mod act;
 pub mod acts;
 pub mod agency;
+pub mod bundle;
 pub mod case;
 pub mod desk;
 pub mod event;

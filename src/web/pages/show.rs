@@ -152,6 +152,8 @@ pub struct May {
     pub label: bool,
     /// Print reports.
     pub report: bool,
+    /// Make disclosure bundles.
+    pub disclose: bool,
 }
 
 impl May {
@@ -163,6 +165,7 @@ impl May {
             amend: viewer.may(Action::Amend),
             label: viewer.may(Action::PrintLabel),
             report: viewer.may(Action::PrintReport),
+            disclose: viewer.may(Action::Disclose),
         }
     }
 

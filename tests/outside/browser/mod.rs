@@ -1,6 +1,6 @@
 //! The pages in a real browser: Chromium, spoken to by the W3C WebDriver protocol.
 
-mod driver;
+pub mod driver;
 mod looks;
 mod story;
 mod ways;

@@ -1,0 +1,543 @@
+//! A disclosure bundle of a case: made, digested, put on the record, and only then handed out.
+//!
+//! A bundle may be as large as the pictures in it, so it is written to a file, picture by picture, and never held in
+//! memory. What goes in first is the custody report, so that the event of its print is in the bundle's own ledger part.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::File;
+use std::io::{BufWriter, Read as _, Seek as _};
+use std::path::Path;
+use std::str::FromStr;
+
+use askama::Template;
+use chrono::Utc;
+use sha2::{Digest as _, Sha256};
+
+use super::export::{CaseFiles, ExportError, case_files, original_in};
+use super::{By, Layout, PaperError, record, report};
+use crate::app::reader::{Past, Reader};
+use crate::app::record::Recorded;
+use crate::app::views::words;
+use crate::custody::disclosure::{Disclose, MAX_LEFT_OUT, MAX_WITHHELD};
+use crate::custody::state::Case;
+use crate::custody::{Act, Fact};
+use crate::disclosure::bag::{Bag, BagError};
+use crate::disclosure::bundle::{LEDGER, picture_field};
+use crate::disclosure::contents::{CONTENTS, Contents, MAX_REASON, Since, VERSION, extension};
+use crate::disclosure::provenance::provenance;
+use crate::ids::{CaseId, CommandId, Digest, Seq, Subject};
+use crate::ledger::event::Header;
+use crate::ledger::export::{CHECKPOINT, EVENTS, Line, PROOFS, SUBJECTS, Shown, VKEY};
+use crate::people::Action;
+
+/// The page that checks a bundle in a browser without a network.
+const VERIFY_PAGE: &str = include_str!("../../../templates/disclosure/verify.html");
+/// The page's path under `data/`.
+const VERIFY: &str = "verify.html";
+/// The plain index's path under `data/`.
+const INDEX: &str = "index.html";
+/// Where pictures stand under `data/`.
+const IMAGES: &str = "images";
+/// The custody report's path under `data/`.
+const REPORT: &str = "papers/custody-report.pdf";
+/// The provenance's path under `data/`.
+const PROVENANCE: &str = "provenance.jsonld";
+
+/// Why a bundle was not made.
+#[derive(Debug, thiserror::Error)]
+pub enum BundleError {
+    /// A paper in it, or the record of it.
+    #[error(transparent)]
+    Paper(#[from] PaperError),
+    /// The ledger part or a picture.
+    #[error(transparent)]
+    Export(#[from] ExportError),
+    /// The bag.
+    #[error(transparent)]
+    Bag(#[from] BagError),
+    /// What is asked to be withheld.
+    #[error("{0}")]
+    Asked(String),
+    /// The file.
+    #[error("the bundle cannot be written: {0}")]
+    Io(#[from] std::io::Error),
+    /// A fault of the program.
+    #[error("the bundle could not be made: {0}")]
+    Inner(String),
+}
+
+impl From<crate::app::reader::ReadError> for BundleError {
+    fn from(e: crate::app::reader::ReadError) -> Self {
+        Self::Paper(e.into())
+    }
+}
+
+impl From<crate::store::StoreError> for BundleError {
+    fn from(e: crate::store::StoreError) -> Self {
+        Self::Paper(e.into())
+    }
+}
+
+/// A field to be withheld, with the reason: `address=protected by the order of 4 March` withholds the field in every
+/// event of the case, `17.address=…` in event 17 alone.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Withhold {
+    /// Only in this event.
+    pub event: Option<Seq>,
+    /// The field.
+    pub field: String,
+    /// Why.
+    pub reason: String,
+}
+
+impl FromStr for Withhold {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        let said = "write FIELD=REASON, or EVENT.FIELD=REASON for one event";
+        let (what, reason) = text.split_once('=').ok_or(said)?;
+        let (event, field) = match what.trim().split_once('.') {
+            Some((event, field)) => (Some(event.trim().parse().map_err(|_| said)?), field.trim()),
+            None => (None, what.trim()),
+        };
+        let reason = reason.trim();
+        if reason.is_empty() || reason.chars().count() > MAX_REASON {
+            return Err(format!(
+                "{text:?}: a reason has 1 to {MAX_REASON} characters"
+            ));
+        }
+        if field.is_empty() || field.len() > 64 {
+            return Err(said.into());
+        }
+        Ok(Self {
+            event,
+            field: field.to_owned(),
+            reason: reason.to_owned(),
+        })
+    }
+}
+
+/// What a bundle should hold.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Wanted {
+    /// To whom it goes.
+    pub to: String,
+    /// The order, request or rule that it follows.
+    pub authority: String,
+    /// Fields to withhold.
+    pub withhold: Vec<Withhold>,
+    /// Why pictures are left out; none puts them all in.
+    pub without_images: Option<String>,
+}
+
+/// A bundle, on the record.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Bundled {
+    /// SHA-256 of the file, as recorded.
+    pub digest: Digest,
+    /// Its size.
+    pub bytes: u64,
+    /// A name for the file, of letters, digits, hyphens and dots.
+    pub file_name: String,
+    /// Events in it.
+    pub events: u64,
+    /// Pictures in it.
+    pub images: u64,
+    /// Fields withheld.
+    pub withheld: usize,
+    /// The event that records it.
+    pub recorded: Recorded,
+}
+
+/// Makes a bundle of a case in a file that is written over.
+///
+/// # Errors
+/// See [`BundleError`]. Where it fails, nothing is on the record but the print of a report that nobody has.
+pub async fn bundle(
+    reader: &Reader<'_>,
+    by: By,
+    case: CaseId,
+    wanted: &Wanted,
+    out: &Path,
+    mut progress: impl FnMut(usize, usize),
+) -> Result<Bundled, BundleError> {
+    reader.must(Action::Disclose)?;
+    let record_of = reader.case(case).await?;
+    for (what, text) in [
+        ("To whom the bundle goes", &wanted.to),
+        ("Under which order, request or rule", &wanted.authority),
+    ] {
+        if text.trim().is_empty() {
+            return Err(BundleError::Asked(format!("{what} is not said.")));
+        }
+    }
+    // A paper says what the fields say. Where any is withheld, the papers stay out.
+    let papers = if wanted.withhold.is_empty() {
+        let subject = Subject::Case(case);
+        match report::report(reader, by, subject, &Layout::default(), |_, _| ()).await {
+            Ok(printed) => vec![(REPORT.to_owned(), printed.bytes)],
+            // A case without items has no report, and one with more than a paper holds has none either.
+            Err(PaperError::Count(_)) => Vec::new(),
+            Err(e) => return Err(e.into()),
+        }
+    } else {
+        Vec::new()
+    };
+    let files = case_files(reader, case, |_| ()).await?;
+    let made = Made::new(reader, &record_of, wanted, &files).await?;
+    let agency = reader.house().agency().await?.name;
+    let info = [
+        ("Source-Organization", agency),
+        ("External-Identifier", record_of.number.clone()),
+        (
+            "External-Description",
+            "Disclosure bundle of a case: events with proofs, pictures, papers".to_owned(),
+        ),
+        ("Bagging-Date", Utc::now().format("%Y-%m-%d").to_string()),
+    ];
+    let originals = reader.house().originals.clone();
+    let path = out.to_owned();
+    let all = made.contents.images.len();
+    let file_name = super::file_name(&[&record_of.number, "disclosure"]).replace(".pdf", ".zip");
+    let folder = file_name.trim_end_matches(".zip").to_owned();
+    let (contents, lines, ledger) = (made.contents.clone(), made.ledger, files);
+    let index = made.index;
+    let graph = made.provenance;
+    let (send, mut told) = tokio::sync::mpsc::unbounded_channel();
+    let writing = tokio::task::spawn_blocking(move || -> Result<(Digest, u64), BundleError> {
+        let file = File::options()
+            .create(true)
+            .truncate(true)
+            .read(true)
+            .write(true)
+            .open(&path)?;
+        let mut bag = Bag::new(BufWriter::new(file), &folder)?;
+        let in_ledger = |name: &str| format!("{LEDGER}{name}");
+        bag.add(&in_ledger(EVENTS), &lines)?;
+        bag.add(&in_ledger(CHECKPOINT), &ledger.folder.checkpoint)?;
+        bag.add(&in_ledger(VKEY), &ledger.folder.vkey)?;
+        bag.add(
+            &in_ledger(PROOFS),
+            ledger.folder.proofs.as_deref().unwrap_or_default(),
+        )?;
+        bag.add(&in_ledger(SUBJECTS), &ledger.folder.subjects)?;
+        for (path, bytes) in &papers {
+            bag.add(path, bytes)?;
+        }
+        for (n, (digest, path)) in contents.images.iter().enumerate() {
+            let added = bag.add_from(path, &mut original_in(&originals, *digest)?)?;
+            if added.digest != *digest {
+                return Err(
+                    ExportError::Original(crate::originals::OriginalsError::Altered {
+                        expected: *digest,
+                        found: added.digest,
+                    })
+                    .into(),
+                );
+            }
+            let _ = send.send(n + 1);
+        }
+        bag.add(PROVENANCE, graph.as_bytes())?;
+        let mut contents = contents;
+        for (path, _) in &papers {
+            contents
+                .papers
+                .insert(path.clone(), "custody report of the case".to_owned());
+        }
+        let bytes = contents
+            .to_bytes()
+            .map_err(|e| BundleError::Inner(e.to_string()))?;
+        bag.add(CONTENTS, &bytes)?;
+        bag.add(INDEX, index.as_bytes())?;
+        bag.add(VERIFY, VERIFY_PAGE.as_bytes())?;
+        let out = bag.finish(&info)?;
+        let mut file = out
+            .into_inner()
+            .map_err(std::io::IntoInnerError::into_error)?;
+        file.sync_all()?;
+        file.rewind()?;
+        let mut hash = Sha256::new();
+        let mut buffer = vec![0; 1 << 20];
+        let mut size = 0;
+        loop {
+            let n = file.read(&mut buffer)?;
+            let Some(part) = buffer.get(..n).filter(|p| !p.is_empty()) else {
+                break;
+            };
+            hash.update(part);
+            size += n as u64;
+        }
+        Ok((Digest(hash.finalize().into()), size))
+    });
+    while let Some(n) = told.recv().await {
+        progress(n, all);
+    }
+    let (digest, bytes) = writing
+        .await
+        .map_err(|e| BundleError::Inner(e.to_string()))??;
+    let contents = made.contents;
+    let act = Act::Disclose(Disclose {
+        case,
+        to: wanted.to.trim().to_owned(),
+        authority: wanted.authority.trim().to_owned(),
+        digest,
+        bytes,
+        ledger_size: made.ledger_size,
+        events: made.events,
+        images: contents.images.len() as u64,
+        withheld: contents
+            .withheld
+            .iter()
+            .flat_map(|(seq, fields)| {
+                fields
+                    .iter()
+                    .map(move |(f, why)| format!("{seq}.{f}: {why}"))
+            })
+            .collect(),
+        images_left_out: contents.images_left_out.len() as u64,
+    });
+    let withheld = contents.withheld.values().map(BTreeMap::len).sum();
+    let recorded = record(reader, by, CommandId::new(), act).await?;
+    Ok(Bundled {
+        digest,
+        bytes,
+        file_name,
+        events: made.events,
+        images: contents.images.len() as u64,
+        withheld,
+        recorded,
+    })
+}
+
+/// Makes a bundle that is handed out at once: the file has no name any more, and is gone when it is closed.
+///
+/// # Errors
+/// See [`bundle`].
+pub async fn handed(
+    reader: &Reader<'_>,
+    by: By,
+    case: CaseId,
+    wanted: &Wanted,
+) -> Result<(Bundled, File), BundleError> {
+    let path = reader
+        .house()
+        .originals
+        .scratch(&format!("bundle-{}", CommandId::new()));
+    let made = bundle(reader, by, case, wanted, &path, |_, _| ()).await;
+    let file = File::open(&path);
+    let gone = std::fs::remove_file(&path);
+    let made = made?;
+    gone?;
+    Ok((made, file?))
+}
+
+/// A bundle's parts but for the pictures.
+struct Made {
+    contents: Contents,
+    ledger: Vec<u8>,
+    provenance: String,
+    index: String,
+    events: u64,
+    ledger_size: u64,
+}
+
+impl Made {
+    async fn new(
+        reader: &Reader<'_>,
+        case: &Case,
+        wanted: &Wanted,
+        files: &CaseFiles,
+    ) -> Result<Self, BundleError> {
+        let mut withheld: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
+        let mut used = vec![false; wanted.withhold.len()];
+        let mut lines: Vec<(Header, Line)> = Vec::new();
+        let mut bytes = Vec::new();
+        for event in &files.events {
+            let seq = event.header.seq;
+            let mut hidden = BTreeMap::new();
+            for (n, one) in wanted.withhold.iter().enumerate() {
+                if one.event.is_none_or(|e| e == seq) && event.fields.contains_key(&one.field) {
+                    hidden.insert(one.field.clone(), one.reason.clone());
+                    if let Some(used) = used.get_mut(n) {
+                        *used = true;
+                    }
+                }
+            }
+            let line = if hidden.is_empty() {
+                Line::whole(event)
+            } else {
+                Line::part(event, |field| !hidden.contains_key(field))
+            };
+            if !hidden.is_empty() {
+                withheld.insert(seq.to_string(), hidden);
+            }
+            bytes.extend(line.to_bytes());
+            lines.push((event.header.clone(), line));
+        }
+        if let Some(n) = used.iter().position(|u| !u) {
+            let one = &wanted.withhold[n];
+            return Err(BundleError::Asked(format!(
+                "No event{} of the case has a field {}. Look at the events for the names of fields.",
+                one.event.map(|e| format!(" {e}")).unwrap_or_default(),
+                one.field
+            )));
+        }
+        if withheld.values().map(BTreeMap::len).sum::<usize>() > MAX_WITHHELD {
+            return Err(BundleError::Asked(format!(
+                "One bundle withholds at most {MAX_WITHHELD} fields."
+            )));
+        }
+        let mut images = BTreeMap::new();
+        let mut left_out = BTreeMap::new();
+        for (digest, media_type) in pictures(&lines) {
+            match &wanted.without_images {
+                Some(reason) => left_out.insert(digest, reason.clone()),
+                None => images.insert(
+                    digest,
+                    format!("{IMAGES}/{digest}.{}", extension(&media_type)),
+                ),
+            };
+        }
+        if left_out.len() > MAX_LEFT_OUT {
+            return Err(BundleError::Asked(format!(
+                "One bundle leaves out at most {MAX_LEFT_OUT} pictures."
+            )));
+        }
+        let history = reader.history(Subject::Case(case.id)).await?;
+        let contents = Contents {
+            bundle: VERSION,
+            case: case.id,
+            number: case.number.clone(),
+            to: wanted.to.trim().to_owned(),
+            images,
+            images_left_out: left_out,
+            withheld,
+            papers: BTreeMap::new(),
+            since: since(&history, &lines),
+        };
+        let zone = reader.house().agency().await?.zone;
+        let graph = provenance(&case.number, &lines, |kind| words::act(kind).to_owned());
+        let index = Index {
+            number: &case.number,
+            to: &contents.to,
+            rows: lines
+                .iter()
+                .map(|(header, line)| Row::of(header, line, &contents, zone))
+                .collect(),
+            contents: &contents,
+            report: contents.withheld.is_empty().then_some(REPORT),
+        };
+        Ok(Self {
+            index: index
+                .render()
+                .map_err(|e| BundleError::Inner(e.to_string()))?,
+            provenance: format!("{graph:#}\n"),
+            events: lines.len() as u64,
+            ledger_size: files.ledger_size,
+            ledger: bytes,
+            contents,
+        })
+    }
+}
+
+/// Every picture that the shown fields name, with its media type.
+fn pictures(lines: &[(Header, Line)]) -> BTreeMap<Digest, String> {
+    let mut out = BTreeMap::new();
+    for (header, line) in lines {
+        let Some(field) = picture_field(&header.kind) else {
+            continue;
+        };
+        let (Shown::Whole { fields, .. } | Shown::Part { fields, .. }) = &line.payload;
+        let digest = fields
+            .get(field)
+            .and_then(|v| v.as_str())
+            .and_then(|t| t.parse::<Digest>().ok());
+        if let Some(digest) = digest {
+            let kind = fields.get("media_type").and_then(|v| v.as_str());
+            out.entry(digest)
+                .or_insert_with(|| kind.unwrap_or("image/png").to_owned());
+        }
+    }
+    out
+}
+
+/// What is new since the last disclosure on the record.
+fn since(history: &[Past], lines: &[(Header, Line)]) -> Option<Since> {
+    let (event, last) = history.iter().rev().find_map(|past| match &past.fact {
+        Some(Fact::CaseDisclosed(x)) => Some((past.event.header.seq, x)),
+        _ => None,
+    })?;
+    let new: Vec<&(Header, Line)> = lines
+        .iter()
+        .filter(|(h, _)| h.seq > last.ledger_size)
+        .collect();
+    let before: BTreeSet<Digest> = {
+        let old: Vec<(Header, Line)> = lines
+            .iter()
+            .filter(|(h, _)| h.seq <= last.ledger_size)
+            .cloned()
+            .collect();
+        pictures(&old).into_keys().collect()
+    };
+    Some(Since {
+        event,
+        to: last.to.clone(),
+        ledger_size: last.ledger_size,
+        new_events: new.iter().map(|(h, _)| h.seq).collect(),
+        new_images: pictures(lines)
+            .into_keys()
+            .filter(|d| !before.contains(d))
+            .collect(),
+    })
+}
+
+/// An event in the index.
+struct Row {
+    seq: Seq,
+    when: String,
+    act: String,
+    by: String,
+    withheld: Vec<String>,
+    image: Option<String>,
+    new: bool,
+}
+
+impl Row {
+    fn of(header: &Header, line: &Line, contents: &Contents, zone: chrono::FixedOffset) -> Self {
+        let (Shown::Whole { fields, .. } | Shown::Part { fields, .. }) = &line.payload;
+        let text = |name: &str| fields.get(name).and_then(|v| v.as_str());
+        let image = picture_field(&header.kind)
+            .and_then(|field| text(field)?.parse::<Digest>().ok())
+            .and_then(|d| contents.images.get(&d).cloned());
+        Self {
+            seq: header.seq,
+            when: chrono::DateTime::parse_from_rfc3339(&header.claimed_at).map_or_else(
+                |_| header.claimed_at.clone(),
+                |t| words::when(&t.with_timezone(&Utc), zone),
+            ),
+            act: words::act(&header.kind).to_owned(),
+            by: text("by").unwrap_or_default().to_owned(),
+            withheld: contents
+                .withheld
+                .get(&header.seq.to_string())
+                .into_iter()
+                .flatten()
+                .map(|(field, why)| format!("{}: withheld: {why}", field.replace('_', " ")))
+                .collect(),
+            image,
+            new: contents
+                .since
+                .as_ref()
+                .is_some_and(|s| s.new_events.contains(&header.seq)),
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "disclosure/index.html")]
+struct Index<'a> {
+    number: &'a str,
+    to: &'a str,
+    rows: Vec<Row>,
+    contents: &'a Contents,
+    report: Option<&'a str>,
+}
