@@ -2,6 +2,7 @@
 
 use crate::custody::item::{ItemRecovered, Recover};
 use crate::custody::place::PlaceAdded;
+use crate::custody::retention::RetentionClass;
 use crate::custody::rules::{Recovery, Trade, TradeReason};
 use crate::custody::state::Thing;
 use crate::keeping::packaging::{Facts, allows_container};
@@ -88,6 +89,10 @@ impl Trade for TradeRules {
 
     fn knows_container(&self, id: &str) -> bool {
         self.container(id).is_some()
+    }
+
+    fn retention(&self, class: &str) -> Option<RetentionClass> {
+        self.schedule().class(class).cloned()
     }
 
     fn knows_climate(&self, id: &str) -> bool {

@@ -586,6 +586,7 @@ pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Ref
     party(&x.party)?;
     unsealed_text(x.unsealed_reason.as_deref())?;
     let (_, case) = ctx.in_hand(x.piece)?;
+    super::hold::free(ctx, x.piece)?;
     due(ctx, x.due_at, false)?;
     sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
     let fact = Fact::HandedOut(HandedOut {

@@ -7,6 +7,7 @@ mod loans;
 mod model;
 mod photographs;
 mod refusals;
+mod room;
 mod thread;
 mod wants;
 pub mod yard;

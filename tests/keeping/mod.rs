@@ -2,6 +2,7 @@
 
 mod joining;
 mod packaging;
+mod retention;
 mod sampling;
 mod storing;
 

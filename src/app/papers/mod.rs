@@ -3,6 +3,7 @@
 //! - [`label`] lift cards, labels of packages and places, seal strips, sheets of cards
 //! - [`report`] the custody report of an item, a package or a case
 //! - [`bundle`] a case for somebody outside, that they can check without this server
+//! - [`certificate`] the certificate of a disposition
 //! - [`export`] the events of the whole ledger or of one case, with proofs
 //!
 //! A print goes on the record before its bytes are handed out: an act names the SHA-256 of the PDF, so that a paper that
@@ -10,6 +11,7 @@
 //! recorded would not be.
 
 pub mod bundle;
+pub mod certificate;
 pub mod export;
 pub mod label;
 mod picture;

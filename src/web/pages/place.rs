@@ -127,6 +127,10 @@ pub async fn page(
             format!("/do/add-place?parent={id}"),
             "Add a place in it",
         ));
+        buttons.push(Button::new(
+            format!("/do/begin-count?place={id}"),
+            "Begin a count",
+        ));
     }
     let mut crumbs = vec![Link::new("/places", "Places")];
     crumbs.extend(
