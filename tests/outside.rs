@@ -9,6 +9,8 @@ mod boatyard;
 mod browser;
 #[path = "outside/bundles.rs"]
 mod bundles;
+#[path = "outside/images.rs"]
+mod images;
 #[path = "disclosure/sample.rs"]
 mod itl_sample;
 #[path = "outside/labels.rs"]

@@ -105,6 +105,8 @@ pub struct House {
     pub rules: Arc<TradeRules>,
     /// The only append path.
     pub recorder: Recorder,
+    /// Turns at making working copies.
+    pub copying: Arc<tokio::sync::Semaphore>,
     task: tokio::task::JoinHandle<()>,
 }
 
@@ -198,6 +200,7 @@ impl House {
             verifying,
             rules,
             recorder,
+            copying: Arc::new(tokio::sync::Semaphore::new(super::copies::AT_ONCE)),
             task,
         })
     }

@@ -99,6 +99,9 @@ routes! {
     get "/find" => pages::find::page, May(Action::ReadEvidence);
     get "/images/{digest}" => pages::image::original, May(Action::ReadEvidence);
     get "/cases/{id}/bundle" => pages::bundle::form, May(Action::Disclose);
+    get "/pictures/{digest}" => pages::picture::page, May(Action::ReadEvidence);
+    post "/pictures/{digest}/copy" => pages::picture::make_copy, May(Action::WorkImages);
+    get "/copies/{digest}" => pages::picture::copy, May(Action::ReadEvidence);
     get "/proof" => pages::proof::page, May(Action::Prove);
     get "/proof/checkpoint" => pages::proof::latest, May(Action::Prove);
     post "/items/{id}/label" => pages::paper::item_label, May(Action::PrintLabel);
@@ -208,6 +211,10 @@ fn assets_routes() -> Router<App> {
         .route(
             "/upload.js",
             asset("text/javascript; charset=utf-8", assets::UPLOAD),
+        )
+        .route(
+            "/viewer.js",
+            asset("text/javascript; charset=utf-8", assets::VIEWER),
         )
         .route("/icon.svg", asset("image/svg+xml", assets::ICON))
 }

@@ -171,6 +171,12 @@ async fn opened_from(word: &str) -> String {
         "note-mark" => format!("?case={case}&scene={}", w.demo.scenes["shed"]),
         "develop-mark" | "recover" => format!("?mark={mark}"),
         "put-in" | "take-out" | "seal" | "open" => format!("?package={package}"),
+        "set-view" | "set-scale" => {
+            let viewer = liftledger::app::Viewer::operator();
+            let of = w.demo.items["hatch-item"];
+            let images = w.house.reader(&viewer).item(of).await.unwrap().images;
+            format!("?of=item:{of}&digest={}", images[0].digest)
+        }
         "amend" => format!("?event={}&field=description", event_of(item.into()).await),
         _ => format!("?piece={}", Piece::Package(package)),
     }
@@ -201,11 +207,8 @@ fn may(action: Action) -> &'static str {
 fn every_act_has_a_form() {
     on(async {
         // Photographs have a form of their own, and the others are recorded by what is read and printed.
-        // How a picture was taken and its scale are set on the picture's own page.
         let without = [
             "add-image",
-            "set-view",
-            "set-scale",
             "add-copy",
             "label-printed",
             "report-printed",

@@ -1,5 +1,6 @@
 mod acts;
 mod api;
+mod copies;
 mod look;
 mod pages;
 mod session;

@@ -15,6 +15,7 @@ pub mod caller;
 mod cases;
 mod codes;
 mod commands;
+mod copies;
 mod desks;
 mod events;
 mod find;
@@ -78,7 +79,7 @@ macro_rules! routes {
     };
 }
 
-use Action::{ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene};
+use Action::{ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene, WorkImages};
 use Need::{Anybody, May, SignedIn};
 
 routes! {
@@ -126,6 +127,9 @@ routes! {
     get "/api/uploads/{id}" => uploads::show, May(RecordScene), |g| Op::new("How far an upload is").json::<crate::uploads::Told>(g);
     delete "/api/uploads/{id}" => uploads::abandon, May(RecordScene), |g| Op::new("End an upload; its bytes are thrown away").json::<uploads::Abandoned>(g);
     post "/api/uploads/{id}/photograph" => uploads::photograph, May(RecordScene), uploads::described_photograph;
+    get "/api/images/{digest}/copies" => copies::list, May(ReadEvidence), |g| Op::new("The working copies of a photograph, oldest first").query("of", true, "The mark or item that it shows, `mark:UUID` or `item:UUID`").json::<Vec<crate::app::views::images::WorkingCopy>>(g);
+    post "/api/copies" => copies::make, May(WorkImages), copies::described;
+    get "/api/copies/{digest}" => copies::show, May(ReadEvidence), |_| Op::new("The bytes of a working copy").query("of", true, "The mark or item that the picture shows, `mark:UUID` or `item:UUID`").query("original", true, "SHA-256 of the original bytes").media("image/png");
     get "/api/checkpoint" => proofs::checkpoint, May(Prove), |_| Op::new("The latest checkpoint: a signed note over the whole ledger").media("text/plain");
     get "/api/proofs/inclusion/{seq}" => proofs::inclusion, May(Prove), |g| Op::new("Proof that an event is in the ledger of the latest checkpoint (RFC 9162)").json::<proofs::Inclusion>(g);
     get "/api/proofs/consistency" => proofs::consistency, May(Prove), |g| Op::new("Proof that a later state of the ledger goes on from an earlier one (RFC 9162)").query("from", true, "The size of the earlier one").query("to", false, "The size of the later one; without it, that of the latest checkpoint").json::<proofs::Consistency>(g);

@@ -16,6 +16,7 @@ pub mod package;
 pub mod paper;
 pub mod people;
 pub mod photograph;
+pub mod picture;
 pub mod place;
 pub mod proof;
 pub mod show;

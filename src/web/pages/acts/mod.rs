@@ -11,6 +11,7 @@ mod mark;
 mod outside;
 mod package;
 pub(super) mod person;
+pub mod picture;
 mod place;
 
 use serde_json::{Map, Value};
@@ -78,6 +79,8 @@ pub async fn sheet(
         "open-scene" => case::open_scene(&reader, typed).await,
         "note-mark" => mark::note(&reader, typed).await,
         "develop-mark" => mark::develop(&reader, typed).await,
+        "set-view" => picture::set_view(&reader, typed).await,
+        "set-scale" => picture::set_scale(&reader, typed).await,
         "recover" => item::recover(&reader, typed).await,
         "release" => hand_over::release(&reader, typed).await,
         "withdraw" => hand_over::withdraw(&reader, typed).await,
