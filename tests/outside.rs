@@ -3,6 +3,8 @@
 
 #[path = "outside/afis.rs"]
 mod afis;
+#[path = "app/afis_bench.rs"]
+mod afis_bench;
 #[path = "app/boatyard.rs"]
 mod boatyard;
 #[path = "outside/browser/mod.rs"]

@@ -3,6 +3,7 @@
 //! Exit codes: 0 well, 1 could not run, 2 verification failed.
 
 mod advise;
+mod afis;
 mod bundle;
 mod case;
 mod count;
@@ -53,6 +54,7 @@ enum Command {
     Count(count::Count),
     Label(label::Label),
     Report(report::Report),
+    Afis(afis::Afis),
     Export(export::Export),
     Bundle(bundle::Bundle),
     Rules(rules::Rules),
@@ -86,6 +88,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Rules(rules) => rules.run(&mut std::io::stdout().lock()),
         Command::Handedness(handedness) => handedness.run(&mut std::io::stdout().lock()),
         Command::Bundle(bundle) => bundle.run(&mut std::io::stdout().lock()),
+        Command::Afis(afis) => afis.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
         Command::Database(database) => database.run(&mut std::io::stdout().lock()),

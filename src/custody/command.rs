@@ -7,7 +7,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person, place,
+    afis, amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person,
+    place, value,
 };
 use crate::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject};
 use crate::people::{Action, Role};
@@ -137,6 +138,8 @@ acts! {
     SetScale(image::SetScale) = "set-scale", WorkImages, signed: false;
     /// Add a working copy whose bytes are already kept.
     AddCopy(copy::AddCopy) = "add-copy", WorkImages, signed: false;
+    /// Say what a picture is worth for comparison.
+    AssessValue(value::AssessValue) = "assess-value", AssessValue, signed: false;
     /// Record a recovery: it yields an item.
     Recover(item::Recover) = "recover", RecordScene, signed: false;
     /// Make a package of pieces.
@@ -177,6 +180,8 @@ acts! {
     ReportPrinted(paper::ReportPrinted) = "report-printed", PrintReport, signed: false;
     /// A bundle of a case was made.
     Disclose(disclosure::Disclose) = "disclose", Disclose, signed: false;
+    /// A latent print was handed off.
+    AfisExported(afis::AfisExported) = "afis-exported", HandOff, signed: false;
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case-read", ReadEvidence, signed: false;
 }

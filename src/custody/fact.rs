@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::{
-    amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person, place,
+    afis, amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person,
+    place, value,
 };
 use crate::ids::{CaseId, Subject};
 
@@ -58,6 +59,8 @@ facts! {
     ScaleSet(image::ScaleSet) = "image.scale-set",
     /// A working copy was made.
     CopyMade(copy::CopyMade) = "image.copy-made",
+    /// It was said what a picture is worth.
+    ValueAssessed(value::ValueAssessed) = "image.value-assessed",
     /// A recovery yielded an item.
     ItemRecovered(item::ItemRecovered) = "item.recovered",
     /// A package was made.
@@ -98,6 +101,8 @@ facts! {
     ReportPrinted(paper::ReportPrinted) = "paper.report-printed",
     /// A bundle of a case was made.
     CaseDisclosed(disclosure::CaseDisclosed) = "case.disclosed",
+    /// A latent print was handed off.
+    AfisExported(afis::AfisExported) = "paper.afis-exported",
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case.read",
 }

@@ -5,6 +5,7 @@
 //! state is afterwards). [`decide()`] tries the rules that hold for every act and hands on; [`apply()`] only hands on. All of it is pure: the same state, actor, command and time give the
 //! same answer.
 
+pub mod afis;
 pub mod amendment;
 pub mod case;
 pub mod command;

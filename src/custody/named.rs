@@ -30,6 +30,11 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         Act::SetView(x) => pictured(ctx, x.of),
         Act::SetScale(x) => pictured(ctx, x.of),
         Act::AddCopy(x) => pictured(ctx, x.of),
+        Act::AssessValue(x) => pictured(ctx, x.of),
+        Act::AfisExported(x) => {
+            pictured(ctx, x.of)?;
+            pictured(ctx, x.shown).map_err(|r| r.on("shown"))
+        }
         Act::Recover(x) => mark(ctx, x.mark),
         Act::Pack(x) => {
             ctx.case(x.case)?;

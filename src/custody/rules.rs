@@ -7,8 +7,8 @@ use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::state::{Case, Custody, Holder, State, Thing};
 use super::{
-    amendment, case, copy, disclosure, hand_over, image, item, mark, named, package, paper, person,
-    place,
+    afis, amendment, case, copy, disclosure, hand_over, image, item, mark, named, package, paper,
+    person, place, value,
 };
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
 use crate::keeping::KeepNeeds;
@@ -355,7 +355,10 @@ fn may(ctx: &Context<'_>) -> Result<(), Refusal> {
         // The ledger itself only adds the first administrator, and puts on the record what is printed by whoever runs
         // commands on its folder: they have every file of it anyway, and a print without a record is the worse.
         return match act {
-            Act::LabelPrinted(_) | Act::ReportPrinted(_) | Act::Disclose(_) => Ok(()),
+            Act::LabelPrinted(_)
+            | Act::ReportPrinted(_)
+            | Act::Disclose(_)
+            | Act::AfisExported(_) => Ok(()),
             Act::AddPerson(x) if x.roles.contains(&Role::Administrator) => Ok(()),
             Act::AddPerson(_) => Err(Refusal::new(
                 Rule::Forbidden,
@@ -487,6 +490,8 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::LabelPrinted(x) => paper::label(ctx, x),
         Act::ReportPrinted(x) => paper::report(ctx, x),
         Act::Disclose(x) => disclosure::disclose(ctx, x),
+        Act::AssessValue(x) => value::assess(ctx, x),
+        Act::AfisExported(x) => afis::exported(ctx, x),
         Act::CaseRead(x) => paper::read(ctx, x),
     }
 }
@@ -569,8 +574,10 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::Stored(x) => place::stored(state, x, meta),
         Fact::Fetched(x) => place::fetched(state, x, meta),
         Fact::Amended(x) => amendment::amended(state, x, meta),
+        Fact::ValueAssessed(x) => value::assessed(state, x, meta),
         Fact::LabelPrinted(_)
         | Fact::ReportPrinted(_)
+        | Fact::AfisExported(_)
         | Fact::CaseDisclosed(_)
         | Fact::CaseRead(_) => Ok(()),
     }

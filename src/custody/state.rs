@@ -125,6 +125,24 @@ pub struct ImageRef {
     /// Working copies made from it, oldest first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub copies: Vec<CopyRef>,
+    /// What an examiner said last of its value; none while nobody did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub assessed: Option<Assessed>,
+}
+
+/// What an examiner said of a picture's value for comparison.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Assessed {
+    /// The value.
+    pub value: super::value::Value,
+    /// Why.
+    pub reason: String,
+    /// When.
+    pub at: DateTime<FixedOffset>,
+    /// By whom.
+    pub by: PersonId,
+    /// Their name, as it was then.
+    pub examiner: String,
 }
 
 /// A working copy of a picture: which bytes, and how they were made from the original.
@@ -485,6 +503,11 @@ impl State {
             Act::SetView(x) => ask(x.of),
             Act::SetScale(x) => ask(x.of),
             Act::AddCopy(x) => ask(x.of),
+            Act::AssessValue(x) => ask(x.of),
+            Act::AfisExported(x) => {
+                ask(x.of);
+                ask(x.shown);
+            }
             Act::Recover(x) => ask(Subject::Mark(x.mark)),
             Act::Pack(x) => ask(Subject::Case(x.case)),
             Act::Seal(x) => {

@@ -27,6 +27,10 @@ pub enum Action {
     RecordScene,
     /// Set how a picture was taken and its scale, make working copies.
     WorkImages,
+    /// Say what a picture is worth for comparison.
+    AssessValue,
+    /// Hand an image off to an AFIS or another laboratory.
+    HandOff,
     /// Pack, put in, take out, seal, open.
     Pack,
     /// Release, withdraw, receive, refuse.
@@ -53,13 +57,15 @@ pub enum Action {
 
 impl Action {
     /// Every action, in order.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 19] = [
         Self::ManagePeople,
         Self::ReadEvidence,
         Self::OpenCase,
         Self::AssignCase,
         Self::RecordScene,
         Self::WorkImages,
+        Self::AssessValue,
+        Self::HandOff,
         Self::Pack,
         Self::HandOver,
         Self::HandOutside,
@@ -83,6 +89,8 @@ impl Action {
             Self::AssignCase => "assign or restrict cases",
             Self::RecordScene => "record marks, photographs and recoveries",
             Self::WorkImages => "say how pictures were taken, set scales or make working copies",
+            Self::AssessValue => "say what pictures are worth for comparison",
+            Self::HandOff => "hand images off to an AFIS",
             Self::Pack => "pack, seal or open packages",
             Self::HandOver => "release or receive evidence",
             Self::HandOutside => "hand evidence to people without an account",
@@ -117,6 +125,8 @@ impl Action {
             Self::AssignCase | Self::OverrideKeeping => &[Supervisor],
             Self::RecordScene => &[Technician, Examiner],
             Self::WorkImages => &[Technician, Examiner, Supervisor],
+            Self::AssessValue => &[Examiner],
+            Self::HandOff => &[Examiner, CourtLiaison, Supervisor],
             Self::Pack => &[Technician, Custodian, Examiner],
             Self::HandOver => &[Technician, Custodian, Examiner, CourtLiaison],
             Self::HandOutside => &[Technician, Custodian, CourtLiaison],

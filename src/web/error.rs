@@ -262,6 +262,21 @@ impl From<PaperError> for Failure {
                 &format!("The paper was not printed: {said}."),
                 "Go back and choose another one.",
             ),
+            PaperError::Itl(refused) => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                refused.rule.code(),
+                &refused.sentence,
+                &refused.next,
+            ),
+            PaperError::Original(why) => {
+                tracing::error!(%why, "a picture's bytes cannot be given");
+                Self::new(
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "original-damaged",
+                    "The bytes of this picture are missing or were altered on the server's disk.",
+                    "Tell whoever runs the server to run the verifier now.",
+                )
+            }
             PaperError::Busy(_) => {
                 let mut failure = Self::new(
                     StatusCode::SERVICE_UNAVAILABLE,

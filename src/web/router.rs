@@ -104,6 +104,10 @@ routes! {
     get "/copies/{digest}" => pages::picture::copy, May(Action::ReadEvidence);
     get "/proof" => pages::proof::page, May(Action::Prove);
     get "/proof/checkpoint" => pages::proof::latest, May(Action::Prove);
+    get "/items/{id}/afis" => pages::afis::of_item, May(Action::HandOff);
+    get "/marks/{id}/afis" => pages::afis::of_mark, May(Action::HandOff);
+    post "/items/{id}/afis" => pages::afis::hand_off_item, May(Action::HandOff);
+    post "/marks/{id}/afis" => pages::afis::hand_off_mark, May(Action::HandOff);
     post "/items/{id}/label" => pages::paper::item_label, May(Action::PrintLabel);
     post "/packages/{id}/label" => pages::paper::package_label, May(Action::PrintLabel);
     post "/places/{id}/label" => pages::paper::place_label, May(Action::PrintLabel);

@@ -1,5 +1,7 @@
 //! The application: from a command to events, and back to the state.
 
+mod afis;
+pub mod afis_bench;
 pub mod boatyard;
 mod bundle;
 mod crash;

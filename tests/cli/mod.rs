@@ -1,6 +1,7 @@
 //! The command line, run as a process.
 
 mod advise;
+mod afis;
 mod count;
 mod demo;
 mod handedness;

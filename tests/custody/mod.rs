@@ -1,5 +1,6 @@
 //! Custody: refusals, what a decision needs, generated runs against a model, threads.
 
+mod afis;
 mod amendments;
 mod images;
 mod keeping;

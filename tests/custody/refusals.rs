@@ -444,6 +444,12 @@ fn a_refusal_tells_nothing_of_a_restricted_case() {
         of.next_back().unwrap().header.seq
     };
     let acts = vec![
+        super::yard::assess(Subject::Mark(t.closed_mark), 7),
+        super::yard::exported(
+            Subject::Mark(t.closed_mark),
+            Subject::Mark(t.closed_mark),
+            7,
+        ),
         super::yard::set_view(Subject::Mark(t.closed_mark), 7, &["no-such-step"]),
         super::yard::set_scale(Subject::Mark(t.closed_mark), 7, None),
         super::yard::add_copy(item, 7, 8, Recipe::new(vec![])),

@@ -20,8 +20,8 @@ use liftledger::ids::{Digest, PersonId, Piece, Subject};
 use liftledger::people::Role;
 
 use super::yard::{
-    Yard, actor, add_copy, add_image, command, hand_out, note, pack, party, place, receive,
-    recover, release, seal, set_scale, set_view, span, store,
+    Yard, actor, add_copy, add_image, assess, command, exported, hand_out, note, pack, party,
+    place, receive, recover, release, seal, set_scale, set_view, span, store,
 };
 use liftledger::imaging::recipe::{Op, Recipe};
 
@@ -170,6 +170,11 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
         (
             p.tech,
             add_copy(Subject::Mark(t.mark), 1, 9, Recipe::new(vec![Op::Flip])),
+        ),
+        (p.examiner, assess(Subject::Mark(t.mark), 1)),
+        (
+            p.supervisor,
+            exported(Subject::Item(t.lift), Subject::Mark(t.mark), 1),
         ),
         (p.tech, Act::Recover(recover(t.mark, "clear-pvs", y.now))),
         (p.tech, pack(t.case, "box-rigid-small", &[])),
@@ -374,7 +379,7 @@ fn every_act_is_decided_alike_on_what_it_asks_for() {
     }
     let table: BTreeSet<&str> = Act::TABLE.iter().map(|(word, ..)| *word).collect();
     assert_eq!(words, table, "acts without a row");
-    assert_eq!(table.len(), 34);
+    assert_eq!(table.len(), 36);
 }
 
 #[test]

@@ -5,12 +5,14 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Duration, TimeZone, Utc};
 use liftledger::app::{Stage, StageError};
+use liftledger::custody::afis::AfisExported;
 use liftledger::custody::copy::AddCopy;
 use liftledger::custody::item::Recover;
 use liftledger::custody::mark::{DevelopMark, MarkKind, NoteMark};
 use liftledger::custody::package::{Pack, Seal};
 use liftledger::custody::place::{AddPlace, PlaceKind, Store};
 use liftledger::custody::state::{Key, PastEvent};
+use liftledger::custody::value::{AssessValue, Value};
 use liftledger::custody::{Act, Actor, Command, Signed, State, case, hand_over, image, person};
 use liftledger::ids::{
     CaseId, CommandId, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId,
@@ -228,6 +230,35 @@ pub fn span(x1: u32, y1: u32, x2: u32, y2: u32, length: &str) -> Scale {
         second: None,
         picking_tenths: 10,
     }
+}
+
+pub fn assess(of: impl Into<liftledger::ids::Subject>, digest: u8) -> Act {
+    Act::AssessValue(AssessValue {
+        of: of.into(),
+        digest: Digest([digest; 32]),
+        value: Value::Limited,
+        reason: "a third of the core is smudged".into(),
+    })
+}
+
+/// A hand-off of a picture of `shown`, asked of `of`.
+pub fn exported(of: liftledger::ids::Subject, shown: liftledger::ids::Subject, digest: u8) -> Act {
+    Act::AfisExported(AfisExported {
+        of,
+        shown,
+        image: Digest([digest; 32]),
+        copy: None,
+        context: None,
+        edition: "2015".into(),
+        receiver: "bureau".into(),
+        receiver_name: "An invented bureau".into(),
+        control: "C-1".into(),
+        digest: Digest([0xa5; 32]),
+        bytes: 868,
+        reads: "direct".into(),
+        statement: "The image in the file reads direct.".into(),
+        left_out: vec![],
+    })
 }
 
 pub fn set_view(of: impl Into<liftledger::ids::Subject>, digest: u8, view: &[&str]) -> Act {

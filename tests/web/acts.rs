@@ -170,6 +170,12 @@ async fn opened_from(word: &str) -> String {
         "open-scene" | "assign" | "restrict" | "pack" => format!("?case={case}"),
         "note-mark" => format!("?case={case}&scene={}", w.demo.scenes["shed"]),
         "develop-mark" | "recover" => format!("?mark={mark}"),
+        "assess-value" => {
+            let viewer = liftledger::app::Viewer::operator();
+            let mark = w.house.reader(&viewer).mark(mark).await.unwrap();
+            let (of, digest) = (Subject::Mark(mark.id), mark.images[0].digest);
+            format!("?of={of}&digest={digest}")
+        }
         "put-in" | "take-out" | "seal" | "open" => format!("?package={package}"),
         "set-view" | "set-scale" => {
             let viewer = liftledger::app::Viewer::operator();
@@ -211,6 +217,7 @@ fn every_act_has_a_form() {
             "add-image",
             "add-copy",
             "label-printed",
+            "afis-exported",
             "report-printed",
             "disclose",
             "case-read",

@@ -1,4 +1,5 @@
 mod acts;
+mod afis;
 mod api;
 mod copies;
 mod look;

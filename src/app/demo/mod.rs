@@ -40,6 +40,8 @@ pub use sign_in::{FILE as SIGN_INS, SignIn, kept as kept_sign_ins};
 pub const ORIGIN: &str = "ledger.example/hollin-reach-demo";
 /// The agency's name, which stands on every page and paper of the demo.
 pub const AGENCY: &str = "Police identification unit of Hollin Reach (invented, as are its times)";
+/// Who takes hand-offs in the demo.
+const RECEIVERS: &str = include_str!("../../../seed/demo/receivers.toml");
 /// How many commands wait for one commit at the most; they are answered together.
 const TOGETHER: usize = 24;
 
@@ -153,6 +155,10 @@ pub async fn begin(site: impl Into<Site>) -> Result<(House, Demo), DemoError> {
     house.close().await;
     let demo = loaded?;
     sign_in::write(&site.folder, &demo.sign_ins())?;
+    let receivers = site.folder.join(crate::receivers::FILE);
+    if !receivers.exists() {
+        std::fs::write(receivers, RECEIVERS)?;
+    }
     Ok((House::open(&site).await?, demo))
 }
 

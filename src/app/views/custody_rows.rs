@@ -463,6 +463,20 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.note("Under", &x.authority);
             s.note("Bundle", &x.digest.to_string());
         }
+        Fact::ValueAssessed(x) => {
+            s.note("", &words::capital(x.value.words()));
+            s.note("Why", &x.reason);
+            if let Some(was) = x.was {
+                s.note("Until now", was.words());
+            }
+        }
+        Fact::AfisExported(x) => {
+            s.note("To", &x.receiver_name);
+            s.note("", &x.statement);
+            for left in &x.left_out {
+                s.note("Left out", left);
+            }
+        }
         Fact::MarkNoted(x) => s.note("", &format!("{}, {}", x.object, x.exact_place)),
         Fact::MarkDeveloped(x) => {
             s.note("Method", &x.method);

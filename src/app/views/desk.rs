@@ -159,8 +159,8 @@ pub struct Desk {
     pub as_of_words: String,
 }
 
-struct Made<'a> {
-    reader: &'a Reader<'a>,
+pub(super) struct Made<'a> {
+    pub(super) reader: &'a Reader<'a>,
     zone: FixedOffset,
     at: DateTime<Utc>,
     desk: Desk,
@@ -168,7 +168,7 @@ struct Made<'a> {
 }
 
 #[derive(Clone, Copy)]
-enum When {
+pub(super) enum When {
     Now,
     Soon,
     Later,
@@ -207,7 +207,7 @@ pub async fn load(reader: &Reader<'_>, which: Which) -> Result<Desk, ReadError> 
     match which {
         Which::Field => made.field().await?,
         Which::Storeroom => made.storeroom().await?,
-        Which::Examiner => {}
+        Which::Examiner => made.examiner().await?,
         Which::Court => made.court().await?,
     }
     made.close().await?;
@@ -215,7 +215,7 @@ pub async fn load(reader: &Reader<'_>, which: Which) -> Result<Desk, ReadError> 
 }
 
 impl Made<'_> {
-    fn push(&mut self, when: When, line: Line) {
+    pub(super) fn push(&mut self, when: When, line: Line) {
         match when {
             When::Now => self.desk.now.push(line),
             When::Soon => self.desk.soon.push(line),
@@ -245,7 +245,7 @@ impl Made<'_> {
         Ok(())
     }
 
-    async fn state(&self, things: &[Thing]) -> Result<State, ReadError> {
+    pub(super) async fn state(&self, things: &[Thing]) -> Result<State, ReadError> {
         let asked: Vec<Subject> = things.iter().map(|t| Subject::from(t.piece())).collect();
         self.reader.around(&asked).await
     }
@@ -361,7 +361,7 @@ impl Made<'_> {
         }
     }
 
-    async fn my_cases(&self) -> Result<Vec<Case>, ReadError> {
+    pub(super) async fn my_cases(&self) -> Result<Vec<Case>, ReadError> {
         let me = self.reader.viewer().id();
         let page = self.reader.cases(&Part::default()).await?;
         Ok(page

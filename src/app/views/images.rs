@@ -50,6 +50,9 @@ pub struct Image {
     /// How the camera's clock differs from the time stated, where that is to be looked into.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub clock_note: Option<String>,
+    /// What an examiner said last of its value, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub assessed: Option<String>,
     /// When it was taken, as claimed.
     pub taken_at: DateTime<FixedOffset>,
     /// The same in words.
@@ -188,6 +191,15 @@ pub fn images(of: Subject, list: &[ImageRef], zone: FixedOffset) -> Vec<Image> {
                 says: i.says.clone(),
                 said: said(&i.says, zone),
                 clock_note: i.clock_note.clone(),
+                assessed: i.assessed.as_ref().map(|a| {
+                    format!(
+                        "{}, says {} ({}): {}",
+                        words::capital(a.value.words()),
+                        a.examiner,
+                        words::minute(&a.at, zone),
+                        a.reason
+                    )
+                }),
                 taken_at: i.taken_at,
                 taken: words::minute(&i.taken_at, zone),
                 ppi: density.as_ref().and_then(Density::ppi),

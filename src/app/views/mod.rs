@@ -8,6 +8,7 @@
 
 pub mod advice;
 pub mod amendments;
+pub mod attention;
 pub mod case_file;
 pub mod case_findings;
 pub mod case_ref;
@@ -15,6 +16,7 @@ pub mod case_row;
 pub mod counts;
 pub mod custody_rows;
 pub mod desk;
+mod desk_examiner;
 pub mod find;
 pub mod findings;
 pub mod images;

@@ -222,6 +222,7 @@ pub fn act(kind: &str) -> &str {
         "image.view-set" => "View steps set",
         "image.scale-set" => "Scale set",
         "image.copy-made" => "Working copy made",
+        "image.value-assessed" => "Value assessed",
         "item.recovered" => "Recovered",
         "package.made" => "Packed",
         "package.put-in" => "Put in",
@@ -241,6 +242,7 @@ pub fn act(kind: &str) -> &str {
         "record.amended" => "Corrected",
         "paper.label-printed" => "Label printed",
         "paper.report-printed" => "Report printed",
+        "paper.afis-exported" => "Handed off to an AFIS",
         other => other,
     }
 }

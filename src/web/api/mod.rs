@@ -8,6 +8,7 @@
 
 mod acts;
 mod advise;
+mod afis;
 mod agency;
 mod body;
 mod bundles;
@@ -49,6 +50,7 @@ use super::router::{Need, Route};
 use crate::app::Page;
 use crate::custody::state::{Item, Mark, Package, Person, Place};
 use crate::people::Action;
+pub(crate) use images::content_digest;
 use openapi::Op;
 
 /// The largest body of a request that is not a picture.
@@ -79,7 +81,7 @@ macro_rules! routes {
     };
 }
 
-use Action::{ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene, WorkImages};
+use Action::{HandOff, ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene, WorkImages};
 use Need::{Anybody, May, SignedIn};
 
 routes! {
@@ -104,8 +106,11 @@ routes! {
     post "/api/cases/{id}/report" => papers::case_report, May(PrintReport), |g| papers::described(g, "Print the custody report of a case").body::<papers::Sheet>(g);
     post "/api/cases/{id}/labels" => papers::cards, May(PrintLabel), |g| papers::described(g, "Print lift cards of several items of a case on sheets").body::<papers::Cards>(g);
     get "/api/marks/{id}" => marks::show, May(ReadEvidence), |g| Op::new("A mark: what was noted, how it was developed, its photographs, its items").json::<crate::app::views::mark_file::MarkFile>(g);
+    post "/api/marks/{id}/afis" => afis::mark, May(HandOff), |g| afis::described(g, "Hand a picture of a mark off to an AFIS");
     get "/api/marks/{id}/history" => marks::history, May(ReadEvidence), |g| Op::new("Events of a mark, oldest first").history().json::<events::History>(g);
     get "/api/items/{id}" => items::show, May(ReadEvidence), |g| Op::new("An item: recovery, orientation, custody, keeping, findings, photographs").json::<crate::app::views::item_file::ItemFile>(g);
+    post "/api/items/{id}/afis" => afis::item, May(HandOff), |g| afis::described(g, "Hand a picture of an item or of its mark off to an AFIS");
+    get "/api/receivers" => afis::receivers, May(HandOff), |g| Op::new("Who takes hand-offs").json::<Vec<afis::ReceiverTold>>(g);
     get "/api/items/{id}/history" => items::history, May(ReadEvidence), |g| Op::new("Events of an item, oldest first").history().json::<events::History>(g);
     post "/api/items/{id}/label" => papers::item_label, May(PrintLabel), |g| papers::described(g, "Print a label of an item").body::<papers::Label>(g);
     post "/api/items/{id}/report" => papers::item_report, May(PrintReport), |g| papers::described(g, "Print the custody report of an item").body::<papers::Sheet>(g);

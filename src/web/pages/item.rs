@@ -45,6 +45,10 @@ struct ItemPage {
 }
 
 impl ItemPage {
+    /// Whether the viewer says what pictures are worth.
+    fn may_assess(&self) -> bool {
+        self.may.assess
+    }
     /// Pictures, by the name that the parts of pages have for them.
     fn images(&self) -> &[Image] {
         &self.file.images

@@ -25,6 +25,10 @@ struct MarkPage {
 }
 
 impl MarkPage {
+    /// Whether the viewer says what pictures are worth.
+    fn may_assess(&self) -> bool {
+        self.may.assess
+    }
     /// Pictures, by the name that the parts of pages have for them.
     fn images(&self) -> &[crate::app::views::images::Image] {
         &self.file.mark.images

@@ -3,6 +3,7 @@
 pub mod account;
 pub mod act;
 pub mod acts;
+pub mod afis;
 pub mod agency;
 pub mod bundle;
 pub mod case;

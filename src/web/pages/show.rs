@@ -194,6 +194,10 @@ pub struct May {
     pub disclose: bool,
     /// Set view steps and scales, make working copies.
     pub images: bool,
+    /// Say what pictures are worth.
+    pub assess: bool,
+    /// Hand pictures off to an AFIS.
+    pub hand_off: bool,
 }
 
 impl May {
@@ -203,6 +207,8 @@ impl May {
         let viewer = reader.viewer();
         Self {
             amend: viewer.may(Action::Amend),
+            assess: viewer.may(Action::AssessValue),
+            hand_off: viewer.may(Action::HandOff),
             label: viewer.may(Action::PrintLabel),
             report: viewer.may(Action::PrintReport),
             disclose: viewer.may(Action::Disclose),

@@ -13,6 +13,7 @@ mod package;
 pub(super) mod person;
 pub mod picture;
 mod place;
+mod value;
 
 use serde_json::{Map, Value};
 
@@ -81,6 +82,7 @@ pub async fn sheet(
         "develop-mark" => mark::develop(&reader, typed).await,
         "set-view" => picture::set_view(&reader, typed).await,
         "set-scale" => picture::set_scale(&reader, typed).await,
+        "assess-value" => value::assess(&reader, typed).await,
         "recover" => item::recover(&reader, typed).await,
         "release" => hand_over::release(&reader, typed).await,
         "withdraw" => hand_over::withdraw(&reader, typed).await,
