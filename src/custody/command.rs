@@ -7,8 +7,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    afis, amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person,
-    place, value,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, package, paper,
+    person, place, stock, value,
 };
 use crate::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject};
 use crate::people::{Action, Role};
@@ -152,6 +152,8 @@ acts! {
     Seal(package::Seal) = "seal", Pack, signed: false;
     /// Open a sealed package.
     Open(package::Open) = "open", Pack, signed: true;
+    /// Record that something recovered wet is dry.
+    NoteDry(drying::NoteDry) = "note-dry", Pack, signed: false;
     /// Release to a person: an offer until they receive it.
     Release(hand_over::Release) = "release", HandOver, signed: true;
     /// Withdraw an offer.
@@ -172,6 +174,10 @@ acts! {
     Store(place::Store) = "store", Keep, signed: false;
     /// Take from a shelf into one's own hands.
     Fetch(place::Fetch) = "fetch", Keep, signed: false;
+    /// Say what a place has in stock of a kind of box.
+    StockSet(stock::StockSet) = "stock-set", Keep, signed: false;
+    /// Take boxes from stock without packing.
+    StockTake(stock::StockTake) = "stock-take", Pack, signed: false;
     /// Correct a record by a new event.
     Amend(amendment::Amend) = "amend", Amend, signed: false;
     /// A label was printed.
@@ -196,6 +202,7 @@ impl Act {
             Self::TakeOut(x) => vec![Piece::Package(x.package), x.piece],
             Self::Seal(x) => vec![Piece::Package(x.package)],
             Self::Open(x) => vec![Piece::Package(x.package)],
+            Self::NoteDry(x) => vec![Piece::Item(x.item)],
             Self::Release(x) => vec![x.piece],
             Self::Withdraw(x) => vec![x.piece],
             Self::Receive(x) => vec![x.piece],

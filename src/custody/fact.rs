@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::{
-    afis, amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person,
-    place, value,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, package, paper,
+    person, place, stock, value,
 };
 use crate::ids::{CaseId, Subject};
 
@@ -73,6 +73,8 @@ facts! {
     PackageSealed(package::PackageSealed) = "package.sealed",
     /// A package was opened.
     PackageOpened(package::PackageOpened) = "package.opened",
+    /// Something recovered wet is dry.
+    ItemDried(drying::ItemDried) = "item.dried",
     /// A piece was released.
     Released(hand_over::Released) = "custody.released",
     /// An offer was withdrawn.
@@ -93,6 +95,10 @@ facts! {
     Stored(place::Stored) = "custody.stored",
     /// A piece was taken from a shelf.
     Fetched(place::Fetched) = "custody.fetched",
+    /// The stock of a kind of box was counted.
+    StockCounted(stock::StockCounted) = "place.stock-counted",
+    /// Boxes were taken from stock.
+    StockTaken(stock::StockTaken) = "place.stock-taken",
     /// A record was amended.
     Amended(amendment::Amended) = "record.amended",
     /// A label was printed.

@@ -130,13 +130,13 @@ pub struct ItemRecovered {
 }
 
 /// The needs go into the event as one text of JSON: the ledger's values are shallow, and needs are not.
-mod needs_as_text {
+pub(super) mod needs_as_text {
     use serde::{Deserialize, Deserializer, Serialize, Serializer, de, ser};
 
     use super::KeepNeeds;
 
     #[expect(clippy::ref_option, reason = "serde hands over the field")]
-    pub(super) fn serialize<S: Serializer>(
+    pub fn serialize<S: Serializer>(
         needs: &Option<Box<KeepNeeds>>,
         to: S,
     ) -> Result<S::Ok, S::Error> {
@@ -144,7 +144,7 @@ mod needs_as_text {
         text.map_err(ser::Error::custom)?.serialize(to)
     }
 
-    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+    pub fn deserialize<'de, D: Deserializer<'de>>(
         from: D,
     ) -> Result<Option<Box<KeepNeeds>>, D::Error> {
         let text = Option::<String>::deserialize(from)?;
@@ -207,7 +207,7 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         ));
     }
     let methods: Vec<String> = mark.developments.iter().map(|d| d.method.clone()).collect();
-    let Some(recovery) = ctx.trade.recovery(x, &mark.noted.substrate, &methods) else {
+    let Some(recovery) = ctx.trade.recovery(x, &mark.noted, &methods) else {
         return Err(Refusal::new(
             Rule::BadValue,
             format!("There is no medium {}.", x.medium),
@@ -298,6 +298,7 @@ pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Re
             recovered_at: meta.at,
             recovered_by: meta.actor,
             images: Vec::new(),
+            dried: None,
             custody: Custody::begin(person, meta.at),
         },
     );

@@ -11,6 +11,7 @@ pub mod case;
 pub mod command;
 pub mod copy;
 pub mod disclosure;
+pub mod drying;
 pub mod fact;
 pub mod hand_over;
 pub mod image;
@@ -24,6 +25,7 @@ pub mod place;
 pub mod refusal;
 pub mod rules;
 pub mod state;
+pub mod stock;
 pub mod thread;
 pub mod value;
 

@@ -38,6 +38,9 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         Act::Recover(x) => mark(ctx, x.mark),
         Act::Pack(x) => {
             ctx.case(x.case)?;
+            if let Some(from) = &x.stock {
+                place(ctx, from.place).map_err(|r| r.on("stock"))?;
+            }
             x.contents.iter().try_for_each(|p| piece(ctx, *p))
         }
         Act::PutIn(x) => {
@@ -65,6 +68,9 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
             place(ctx, x.place).map_err(|r| r.on("place"))
         }
         Act::Fetch(x) => piece(ctx, x.piece),
+        Act::NoteDry(x) => piece(ctx, Piece::Item(x.item)),
+        Act::StockSet(x) => place(ctx, x.place).map_err(|r| r.on("place")),
+        Act::StockTake(x) => place(ctx, x.place).map_err(|r| r.on("place")),
         Act::Amend(x) => {
             let past = ctx.state.events.get(&x.event);
             match past.ok_or_else(|| not_found("event").on("event"))?.case {

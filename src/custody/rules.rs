@@ -7,11 +7,12 @@ use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::state::{Case, Custody, Holder, State, Thing};
 use super::{
-    afis, amendment, case, copy, disclosure, hand_over, image, item, mark, named, package, paper,
-    person, place, value,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, named, package,
+    paper, person, place, stock, value,
 };
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
 use crate::keeping::KeepNeeds;
+use crate::keeping::fitting::Sides;
 use crate::people::{Role, permission};
 
 /// How far a claimed time may lie ahead of the server's clock: clocks differ.
@@ -65,20 +66,37 @@ pub trait Trade {
     fn knows_container(&self, id: &str) -> bool;
     /// Whether there is such a climate class.
     fn knows_climate(&self, id: &str) -> bool;
-    /// What follows from a recovery from this substrate after these developments; none for an unknown medium.
+    /// What follows from a recovery of this mark after these developments; none for an unknown medium.
     fn recovery(
         &self,
         asked: &item::Recover,
-        substrate: &str,
+        noted: &mark::MarkNoted,
         methods: &[String],
     ) -> Option<Recovery>;
+    /// What an item that was recovered wet asks for now that it is dry; none for a medium that the rules do not have.
+    fn dried(&self, recovered: &item::ItemRecovered, noted: &mark::MarkNoted) -> Option<KeepNeeds>;
     /// How an image reads that was taken by these view steps; none for an unknown step.
     fn reading(&self, view: &[String]) -> Option<(String, String)>;
-    /// Whether these things may go together into this container.
+    /// Whether these things may go together into this container, of this inside where it is known.
     ///
     /// # Errors
-    /// The rule that forbids it.
-    fn container(&self, things: &[Thing<'_>], container: &str) -> Result<(), TradeReason>;
+    /// The rule that forbids it; [`crate::keeping::fitting::TOO_SMALL`] where it is too small.
+    fn container(
+        &self,
+        things: &[Thing<'_>],
+        container: &str,
+        inner_mm: Option<Sides>,
+    ) -> Result<(), TradeReason>;
+    /// Whether these things are dry enough at this moment to be closed up in this container.
+    ///
+    /// # Errors
+    /// The rule whose time is still running.
+    fn dry_enough(
+        &self,
+        things: &[Thing<'_>],
+        container: &str,
+        at: DateTime<FixedOffset>,
+    ) -> Result<(), TradeReason>;
     /// Whether this thing may be kept at a place of these facts.
     ///
     /// # Errors
@@ -301,7 +319,7 @@ pub fn capital(s: &str) -> String {
 fn late_after(act: &Act) -> Duration {
     match act {
         Act::NoteMark(_) | Act::DevelopMark(_) | Act::AddImage(_) | Act::Recover(_) => LATE_SCENE,
-        Act::OpenCase(_) | Act::OpenScene(_) => LATE_SCENE,
+        Act::OpenCase(_) | Act::OpenScene(_) | Act::NoteDry(_) => LATE_SCENE,
         _ => LATE_CUSTODY,
     }
 }
@@ -417,8 +435,11 @@ fn times(ctx: &Context<'_>, claimed: Option<DateTime<FixedOffset>>) -> Result<()
         )
         .on("claimed_at"));
     }
-    for piece in ctx.command.act.pieces() {
-        ctx.after_last(piece)?;
+    // Since when a thing is dry may lie before its last hand-over: it is no custody event.
+    if !matches!(ctx.command.act, Act::NoteDry(_)) {
+        for piece in ctx.command.act.pieces() {
+            ctx.after_last(piece)?;
+        }
     }
     let reason = ctx.command.late_reason.as_deref();
     if let Some(claimed) = claimed
@@ -476,6 +497,7 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::TakeOut(x) => package::take_out(ctx, x),
         Act::Seal(x) => package::seal(ctx, x),
         Act::Open(x) => package::open(ctx, x),
+        Act::NoteDry(x) => drying::note(ctx, x),
         Act::Release(x) => hand_over::release(ctx, x),
         Act::Withdraw(x) => hand_over::withdraw(ctx, x),
         Act::Receive(x) => hand_over::receive(ctx, x),
@@ -486,6 +508,8 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::AddPlace(x) => place::add(ctx, x),
         Act::Store(x) => place::store(ctx, x),
         Act::Fetch(x) => place::fetch(ctx, x),
+        Act::StockSet(x) => stock::set(ctx, x),
+        Act::StockTake(x) => stock::take(ctx, x),
         Act::Amend(x) => amendment::amend(ctx, x),
         Act::LabelPrinted(x) => paper::label(ctx, x),
         Act::ReportPrinted(x) => paper::report(ctx, x),
@@ -568,11 +592,14 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::Refused(x) => hand_over::offer_ended(state, x.piece, meta),
         Fact::Received(x) => hand_over::received(state, x, meta),
         Fact::HandedOut(x) => hand_over::handed_out(state, x, meta),
-        Fact::TakenBack(x) => hand_over::taken_back(state, x.piece, meta),
-        Fact::ChargeTaken(x) => hand_over::taken_back(state, x.piece, meta),
+        Fact::TakenBack(x) => hand_over::taken_back(state, x.piece, x.ends_loan, meta),
+        Fact::ChargeTaken(x) => hand_over::taken_back(state, x.piece, false, meta),
         Fact::PlaceAdded(x) => place::added(state, x),
         Fact::Stored(x) => place::stored(state, x, meta),
         Fact::Fetched(x) => place::fetched(state, x, meta),
+        Fact::ItemDried(x) => drying::dried(state, x, meta),
+        Fact::StockCounted(x) => stock::counted(state, x, meta),
+        Fact::StockTaken(x) => stock::taken(state, (x.place, &x.kind, x.count), meta),
         Fact::Amended(x) => amendment::amended(state, x, meta),
         Fact::ValueAssessed(x) => value::assessed(state, x, meta),
         Fact::LabelPrinted(_)

@@ -79,6 +79,18 @@ fn packing(draft: &Draft<'_>, errors: &mut TradeErrors) {
         names(r, &rule.media, &draft.media, "medium", errors);
         names(r, &rule.one_of, &draft.containers, "container", errors);
         names(r, &rule.must_not, &draft.containers, "container", errors);
+        for time in rule.drying.iter().chain(&rule.limit) {
+            names(
+                r,
+                &time.meanwhile_in,
+                &draft.containers,
+                "container",
+                errors,
+            );
+            if !time.rule.is_empty() {
+                errors.add(r.error("a time bears its rule's name by itself"));
+            }
+        }
         names(r, &rule.cautions, &draft.cautions, "caution", errors);
         left(r, &rule.one_of, &draft.containers, "container", errors);
     }

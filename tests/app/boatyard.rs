@@ -244,6 +244,8 @@ impl Boatyard {
         let pack = package::Pack {
             case,
             container: "box-rigid-small".into(),
+            stock: None,
+            inner_mm: None,
             contents: vec![Piece::Item(items[1])],
             note: String::new(),
         };

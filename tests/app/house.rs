@@ -106,9 +106,23 @@ fn the_trade_rules_answer_what_custody_asks() {
         sharp: false,
         size_mm: None,
     };
+    let noted = liftledger::custody::mark::MarkNoted {
+        mark: liftledger::ids::MarkId::new(),
+        case: liftledger::ids::CaseId::new(),
+        scene: liftledger::ids::SceneId::new(),
+        number: 1,
+        mark_kind: liftledger::custody::mark::MarkKind::FrictionRidge,
+        object: String::new(),
+        exact_place: String::new(),
+        up: String::new(),
+        substrate: "2B".into(),
+        texture: String::new(),
+        curvature: String::new(),
+        note: String::new(),
+    };
     let ask = |medium: &str, card: &str, method: &str| {
         rules
-            .recovery(&recover(medium, card), "2B", &[method.to_owned()])
+            .recovery(&recover(medium, card), &noted, &[method.to_owned()])
             .unwrap()
     };
     // Common practice, no source: putty is opaque and reads reversed; tape and clear casts are looked through.
@@ -125,7 +139,7 @@ fn the_trade_rules_answer_what_custody_asks() {
     assert!(!ask("silicone-putty", "", "BLP").packing.is_empty());
     assert!(
         rules
-            .recovery(&recover("glue-from-nowhere", ""), "2B", &[])
+            .recovery(&recover("glue-from-nowhere", ""), &noted, &[])
             .is_none()
     );
     assert_eq!(rules.reading(&["front".into()]).unwrap().0, "direct");

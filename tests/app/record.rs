@@ -155,6 +155,8 @@ async fn story(desk: &Desk) -> (Piece, PersonId, PersonId) {
     let act = package::Pack {
         case,
         container: "rigid-box-small".into(),
+        stock: None,
+        inner_mm: None,
         contents: vec![Piece::Item(item)],
         note: String::new(),
     };

@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Duration, TimeZone, Utc};
 use liftledger::app::{Stage, StageError};
-use liftledger::custody::item::Recover;
+use liftledger::custody::item::{ItemRecovered, Recover};
+use liftledger::custody::mark::MarkNoted;
 use liftledger::custody::place::PlaceAdded;
 use liftledger::custody::rules::{Recovery, Trade, TradeReason};
 use liftledger::custody::state::Thing;
@@ -36,7 +37,7 @@ impl Trade for Free {
     fn knows_climate(&self, _: &str) -> bool {
         true
     }
-    fn recovery(&self, asked: &Recover, _: &str, _: &[String]) -> Option<Recovery> {
+    fn recovery(&self, asked: &Recover, _: &MarkNoted, _: &[String]) -> Option<Recovery> {
         Some(Recovery {
             medium_name: asked.medium.clone(),
             form: "cast".into(),
@@ -51,7 +52,18 @@ impl Trade for Free {
     fn reading(&self, _: &[String]) -> Option<(String, String)> {
         Some(("direct".into(), "no mirror step".into()))
     }
-    fn container(&self, _: &[Thing<'_>], _: &str) -> Result<(), TradeReason> {
+    fn dried(&self, _: &ItemRecovered, _: &MarkNoted) -> Option<KeepNeeds> {
+        None
+    }
+    fn container(&self, _: &[Thing<'_>], _: &str, _: Option<[u32; 3]>) -> Result<(), TradeReason> {
+        Ok(())
+    }
+    fn dry_enough(
+        &self,
+        _: &[Thing<'_>],
+        _: &str,
+        _: DateTime<chrono::FixedOffset>,
+    ) -> Result<(), TradeReason> {
         Ok(())
     }
     fn place(&self, _: &Thing<'_>, _: &PlaceAdded) -> Result<(), Vec<TradeReason>> {
@@ -190,6 +202,8 @@ pub fn five_hundred() -> (World, Piece, [PersonId; 2]) {
     let pack = package::Pack {
         case,
         container: "rigid-box-small".into(),
+        stock: None,
+        inner_mm: None,
         contents: vec![Piece::Item(item)],
         note: String::new(),
     };

@@ -196,6 +196,8 @@ impl Yard {
         let pack = package::Pack {
             case,
             container: "box-rigid-small".into(),
+            stock: None,
+            inner_mm: None,
             contents: vec![Piece::Item(item)],
             note: String::new(),
         };

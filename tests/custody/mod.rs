@@ -6,6 +6,7 @@ mod images;
 mod keeping;
 mod loans;
 mod model;
+mod packing;
 mod photographs;
 mod refusals;
 mod thread;

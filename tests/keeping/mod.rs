@@ -1,9 +1,12 @@
 //! Keeping: packaging, places, and needs joined.
 
+mod fitting;
 mod joining;
 mod packaging;
 mod sampling;
+mod sourced;
 mod storing;
+mod times;
 
 use liftledger::{
     keeping::{Facts, KeepNeeds},

@@ -368,7 +368,9 @@ fn packaging(file: &ItemFile) -> Vec<(String, String)> {
         })
         .collect();
     out.push(("Asked for".into(), file.keeping.sentence.clone()));
-    out.push(("Times".into(), file.keeping.times.join(" ")));
+    // What the record says of each time, not only what was asked for.
+    let times: Vec<&str> = file.times.iter().map(|t| t.sentence.as_str()).collect();
+    out.push(("Times".into(), times.join(" ")));
     out.push(("Conflicts".into(), file.keeping.conflicts.join(" ")));
     for caution in &file.keeping.cautions {
         out.push((

@@ -9,6 +9,7 @@
 pub mod advice;
 pub mod amendments;
 pub mod attention;
+pub mod boxes;
 pub mod case_file;
 pub mod case_findings;
 pub mod case_ref;
@@ -32,6 +33,7 @@ pub mod place_file;
 pub mod seals;
 pub mod standing;
 pub mod thread;
+pub mod times;
 pub mod told;
 pub mod trail;
 pub mod words;

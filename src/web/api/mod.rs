@@ -81,7 +81,9 @@ macro_rules! routes {
     };
 }
 
-use Action::{HandOff, ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene, WorkImages};
+use Action::{
+    HandOff, ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene, WorkImages,
+};
 use Need::{Anybody, May, SignedIn};
 
 routes! {

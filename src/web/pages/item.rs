@@ -2,7 +2,7 @@
 //! in, and everything that happened to it.
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::response::Response;
 
 use super::show::{self, Button, LabelButton, May};
@@ -17,6 +17,7 @@ use crate::web::draw::card::{Card, CardKind, CardPicture};
 use crate::web::draw::{card, thread};
 use crate::web::error::Failure;
 use crate::web::frame::Frame;
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 
 /// The time that a medium needs, from its start.

@@ -4,7 +4,7 @@
 mod received;
 
 use askama::Template;
-use axum::extract::{Multipart, Path, State};
+use axum::extract::{Multipart, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -20,6 +20,7 @@ use crate::web::App;
 use crate::web::error::{Failure, status_of};
 use crate::web::form::{Choice, Input, Kind, Typed, fill, to_json};
 use crate::web::frame::{Frame, Link, RefusalBlock};
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 use received::{Brought, received};
 

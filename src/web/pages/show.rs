@@ -186,6 +186,8 @@ pub fn with_next(notice: Option<Notice>, acts: &[NextAct]) -> Option<Notice> {
 pub struct May {
     /// Correct a record.
     pub amend: bool,
+    /// Keep the storeroom.
+    pub keep: bool,
     /// Print labels.
     pub label: bool,
     /// Print reports.
@@ -209,6 +211,7 @@ impl May {
             amend: viewer.may(Action::Amend),
             assess: viewer.may(Action::AssessValue),
             hand_off: viewer.may(Action::HandOff),
+            keep: viewer.may(Action::Keep),
             label: viewer.may(Action::PrintLabel),
             report: viewer.may(Action::PrintReport),
             disclose: viewer.may(Action::Disclose),

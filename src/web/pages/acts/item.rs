@@ -110,19 +110,9 @@ fn ahead(rules: &TradeRules, mark: &Mark, medium: &Medium) -> Vec<(String, Strin
     out
 }
 
-/// Takes "40 x 25 x 8" apart into three numbers; what cannot be read stays for the refusal.
+/// Takes "40 x 25 x 8" apart.
 fn arrange(fields: &mut Map<String, Value>) {
-    let Some(Value::String(text)) = fields.get("size_mm") else {
-        return;
-    };
-    let numbers: Vec<u32> = text
-        .split(|c: char| !c.is_ascii_digit())
-        .filter(|p| !p.is_empty())
-        .filter_map(|p| p.parse().ok())
-        .collect();
-    if let [a, b, c] = numbers[..] {
-        fields.insert("size_mm".into(), Value::from(vec![a, b, c]));
-    }
+    super::stock::three_numbers(fields, "size_mm");
 }
 
 /// Record a recovery.

@@ -5,6 +5,7 @@ mod amendment;
 mod case;
 mod case_admin;
 pub mod choices;
+mod drying;
 pub mod hand_over;
 mod item;
 mod mark;
@@ -13,6 +14,7 @@ mod package;
 pub(super) mod person;
 pub mod picture;
 mod place;
+mod stock;
 mod value;
 
 use serde_json::{Map, Value};
@@ -84,6 +86,9 @@ pub async fn sheet(
         "set-scale" => picture::set_scale(&reader, typed).await,
         "assess-value" => value::assess(&reader, typed).await,
         "recover" => item::recover(&reader, typed).await,
+        "note-dry" => drying::note(&reader, typed).await,
+        "stock-set" => stock::set(&reader, typed).await,
+        "stock-take" => stock::take(&reader, typed).await,
         "release" => hand_over::release(&reader, typed).await,
         "withdraw" => hand_over::withdraw(&reader, typed).await,
         "receive" => hand_over::receive(&reader, typed).await,
