@@ -67,6 +67,7 @@ id!(/** An item of evidence: a lift, a cast, a collected object, an exhibit. */ 
 id!(/** A package: an envelope, a box, a bag, with items or packages in it. */ PackageId);
 id!(/** A place in the storeroom. */ PlaceId);
 id!(/** An upload in parts, until it is an original. */ UploadId);
+id!(/** A count of places in the storeroom. */ CountId);
 id!(/** A command, made by the client: the same command sent twice is carried out once. */ CommandId);
 
 /// Why a text is not an identifier, a digest or a code.
@@ -158,10 +159,12 @@ pub enum Subject {
     Item(ItemId),
     /// A package.
     Package(PackageId),
+    /// A count of places in the storeroom.
+    Count(CountId),
 }
 
 impl Subject {
-    /// `person`, `place`, `case`, `mark`, `item` or `package`.
+    /// `person`, `place`, `case`, `mark`, `item`, `package` or `count`.
     #[must_use]
     pub fn kind(&self) -> &'static str {
         match self {
@@ -171,6 +174,7 @@ impl Subject {
             Self::Mark(_) => "mark",
             Self::Item(_) => "item",
             Self::Package(_) => "package",
+            Self::Count(_) => "count",
         }
     }
 
@@ -184,6 +188,7 @@ impl Subject {
             Self::Mark(x) => x.0,
             Self::Item(x) => x.0,
             Self::Package(x) => x.0,
+            Self::Count(x) => x.0,
         }
     }
 }
@@ -212,6 +217,7 @@ impl FromStr for Subject {
             "mark" => Self::Mark(MarkId(id)),
             "item" => Self::Item(ItemId(id)),
             "package" => Self::Package(PackageId(id)),
+            "count" => Self::Count(CountId(id)),
             _ => return Err(IdError::NotASubject),
         })
     }
@@ -235,7 +241,7 @@ impl JsonSchema for Subject {
         "Subject".into()
     }
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({"type": "string", "pattern": "^(person|place|case|mark|item|package):[0-9a-f-]{36}$"})
+        json_schema!({"type": "string", "pattern": "^(person|place|case|mark|item|package|count):[0-9a-f-]{36}$"})
     }
 }
 
@@ -336,7 +342,9 @@ impl Code {
             Subject::Item(_) => 'I',
             Subject::Package(_) => 'P',
             Subject::Place(_) => 'S',
-            Subject::Person(_) | Subject::Case(_) | Subject::Mark(_) => return None,
+            Subject::Person(_) | Subject::Case(_) | Subject::Mark(_) | Subject::Count(_) => {
+                return None;
+            }
         };
         // The last 62 bits of a version 7 identifier are random; the code takes the last 50.
         let mut bits = subject.uuid().as_u128() & ((1 << 50) - 1);

@@ -325,6 +325,13 @@ async fn compare(
             .map(|x| Subject::Package(*x))
             .map(|s| (s.to_string(), s)),
     );
+    missing.extend(
+        state
+            .counts
+            .keys()
+            .map(|x| Subject::Count(*x))
+            .map(|s| (s.to_string(), s)),
+    );
     let mut filter = DocFilter {
         limit: LIST_MAX,
         ..DocFilter::default()

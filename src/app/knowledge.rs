@@ -5,6 +5,7 @@ use chrono::{DateTime, FixedOffset};
 use crate::custody::item::{ItemRecovered, Recover};
 use crate::custody::mark::{MarkKind, MarkNoted};
 use crate::custody::place::PlaceAdded;
+use crate::custody::retention::RetentionClass;
 use crate::custody::rules::{Recovery, Trade, TradeReason};
 use crate::custody::state::{Item, Thing};
 use crate::keeping::fitting::{Sides, goes_in};
@@ -142,6 +143,10 @@ impl Trade for TradeRules {
 
     fn knows_container(&self, id: &str) -> bool {
         self.container(id).is_some()
+    }
+
+    fn retention(&self, class: &str) -> Option<RetentionClass> {
+        self.schedule().class(class).cloned()
     }
 
     fn knows_climate(&self, id: &str) -> bool {

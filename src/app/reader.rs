@@ -13,10 +13,11 @@ use serde::{Deserialize, Serialize};
 
 use super::house::House;
 use super::rows;
+use crate::custody::count::Count;
 use crate::custody::state::{Case, Custody, Holder, Item, Mark, Package, Person, Place};
 use crate::custody::{Act, Command, Fact, Signed, State, paper};
 use crate::ids::{
-    CaseId, Code, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject,
+    CaseId, Code, CommandId, CountId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject,
 };
 use crate::ledger::event::{Event, Source};
 use crate::ledger::payload::Salt;
@@ -508,6 +509,34 @@ impl<'a> Reader<'a> {
         self.list(filter, part).await
     }
 
+    /// A count. What it expects is in it: views show that only when it is ended.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn count(&self, id: CountId) -> Result<Count, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        self.doc(Subject::Count(id), "count").await
+    }
+
+    /// Counts, newest first; only those that are not done with, or only those that are.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn counts(
+        &self,
+        active: Option<bool>,
+        part: &Part,
+    ) -> Result<Page<Count>, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let filter = DocFilter {
+            kind: Some("count".into()),
+            active,
+            order: DocOrder::Newest,
+            ..DocFilter::default()
+        };
+        self.list(filter, part).await
+    }
+
     /// What bears this code. The caller reads it by its own function, which asks whether it may be seen.
     ///
     /// # Errors
@@ -800,7 +829,12 @@ fn neighbours(state: &State, subject: Subject) -> Vec<Subject> {
         match &c.holder {
             Holder::Person { person } => out.push(Subject::Person(*person)),
             Holder::Place { place } => out.push(Subject::Place(*place)),
-            Holder::Outside { .. } => {}
+            Holder::Outside { .. } | Holder::Disposed { .. } => {}
+        }
+        if let Some(d) = &c.disposition {
+            out.push(Subject::Person(d.by));
+            let done = d.executed.iter().flat_map(|e| [e.by, e.witness]);
+            out.extend(done.map(Subject::Person));
         }
         if let Some(offer) = &c.offer {
             out.push(Subject::Person(offer.by));
@@ -842,7 +876,7 @@ fn neighbours(state: &State, subject: Subject) -> Vec<Subject> {
                 out.extend(x.assigned.iter().copied().map(Subject::Person));
             }
         }
-        Subject::Person(_) | Subject::Place(_) => {}
+        Subject::Person(_) | Subject::Place(_) | Subject::Count(_) => {}
     }
     out
 }

@@ -15,18 +15,19 @@ use tokio::sync::{mpsc, oneshot};
 use super::rows;
 use super::stage::{Stage, StageError};
 use crate::clock::Clock;
+use crate::custody::count::MAX_EXPECTED;
 use crate::custody::rules::Trade;
 use crate::custody::state::{Key, PastEvent};
 use crate::custody::{Actor, Command, Refusal, Signed, State};
-use crate::ids::{CommandId, Digest, PersonId, Seq, Subject};
+use crate::ids::{CommandId, Digest, PersonId, Piece, PlaceId, Seq, Subject};
 use crate::ledger::checkpoint::{self, Checkpoint};
 use crate::ledger::event::{Event, Source};
 use crate::ledger::merkle::{Frontier, root_nodes};
 use crate::ledger::payload::Salt;
 use crate::ledger::times;
 use crate::store::{
-    Batch, CheckpointRow, CommandRow, EventRow, NodeRow, PayloadRow, SealRow, Store, StoreError,
-    TouchRow, WriteTx,
+    Batch, CheckpointRow, CommandRow, DocFilter, EventRow, LIST_MAX, NodeRow, PayloadRow, SealRow,
+    Store, StoreError, TouchRow, WriteTx,
 };
 
 /// How many commands go into one commit at the most.
@@ -276,7 +277,9 @@ impl Writer {
             && stage.last_recorded().map(times::recorded) == head.last_recorded_at
         {
             stage.state.events.clear();
-            stage.state.known.retain(|k| !matches!(k, Key::Event(_)));
+            stage.state.stored.clear();
+            let fleeting = |k: &Key| matches!(k, Key::Event(_) | Key::StoredIn(_));
+            stage.state.known.retain(|k| !fleeting(k));
             return Ok(stage);
         }
         let at: Vec<(u32, u64)> = root_nodes(head.size)
@@ -359,9 +362,11 @@ impl Writer {
                     return Ok(Ok((staged.events, nodes)));
                 }
                 Err(StageError::Refused(refusal)) => return Ok(Err(refusal)),
-                Err(StageError::CountMissing(subject)) => {
-                    let n = tx.subject_count(&subject.to_string()).await?;
-                    stage.count(subject, n);
+                Err(StageError::CountMissing(_)) => {
+                    for subject in stage.missing().to_vec() {
+                        let n = tx.subject_count(&subject.to_string()).await?;
+                        stage.count(subject, n);
+                    }
                 }
                 Err(e) => return Err(RecordError::Corrupt(e.to_string())),
             }
@@ -409,6 +414,20 @@ impl Writer {
                         };
                         state.seals.insert(number.clone(), package);
                     }
+                    None
+                }
+                Key::Code(code) => {
+                    if let Some(row) = tx.lookup_code(code.as_str()).await? {
+                        let subject = row.subject.parse().map_err(|_| {
+                            RecordError::Corrupt(format!("code {code} names no subject"))
+                        })?;
+                        state.codes.insert(code.clone(), subject);
+                    }
+                    None
+                }
+                Key::StoredIn(place) => {
+                    let listed = stored_in(tx, *place).await?;
+                    state.stored.insert(*place, listed);
                     None
                 }
                 Key::Event(seq) => {
@@ -467,6 +486,33 @@ impl Writer {
             fields: event.fields,
         }))
     }
+}
+
+/// What the read model has in a place: more than a count may expect is enough to know that it is too much.
+async fn stored_in(tx: &mut dyn WriteTx, place: PlaceId) -> Result<Vec<Piece>, RecordError> {
+    let mut filter = DocFilter {
+        place: Some(Subject::Place(place).to_string()),
+        limit: LIST_MAX,
+        ..DocFilter::default()
+    };
+    let mut out = Vec::new();
+    while out.len() <= MAX_EXPECTED {
+        let page = tx.list_docs(&filter).await?;
+        let Some(last) = page.last() else { break };
+        filter.after = Some(last.cursor(filter.order));
+        for row in &page {
+            let piece = row.subject.parse();
+            out.push(
+                piece.map_err(|_| {
+                    RecordError::Corrupt(format!("{} stands in a place", row.subject))
+                })?,
+            );
+        }
+        if page.len() < LIST_MAX as usize {
+            break;
+        }
+    }
+    Ok(out)
 }
 
 fn add(batch: &mut Batch, event: &Event) {

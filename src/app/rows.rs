@@ -31,6 +31,18 @@ fn custody(row: &mut DocRow, custody: &Custody) {
         .offer
         .as_ref()
         .map(|o| Subject::Person(o.to).to_string());
+    // Whoever is to witness a disposition finds it where offers are found: both wait for one person.
+    if let Some(done) = custody
+        .disposition
+        .as_ref()
+        .and_then(|d| d.executed.as_ref())
+    {
+        row.offer_to = match &custody.holder {
+            Holder::Disposed { .. } => None,
+            _ => Some(Subject::Person(done.witness).to_string()),
+        };
+    }
+    row.active = !matches!(custody.holder, Holder::Disposed { .. });
     row.due_at = custody
         .loan
         .as_ref()
@@ -101,6 +113,13 @@ pub fn row(state: &State, subject: Subject) -> Result<Option<DocRow>, BadDoc> {
             custody(&mut row, &x.custody);
             serde_json::to_string(x).map_err(bad)?
         }
+        Subject::Count(id) => {
+            let Some(x) = state.counts.get(&id) else {
+                return Ok(None);
+            };
+            row.active = x.is_active();
+            serde_json::to_string(x).map_err(bad)?
+        }
     };
     Ok(Some(row))
 }
@@ -139,6 +158,9 @@ pub fn take(state: &mut State, row: &DocRow) -> Result<(), BadDoc> {
         }
         Subject::Package(id) => {
             state.packages.insert(id, read(row)?);
+        }
+        Subject::Count(id) => {
+            state.counts.insert(id, read(row)?);
         }
     }
     state.known.insert(Key::Subject(subject));

@@ -48,6 +48,8 @@ pub struct Stage {
     frontier: Frontier,
     /// How many events each subject has, as far as loaded.
     counts: HashMap<Subject, u64>,
+    /// Which counts the last command lacked.
+    missing: Vec<Subject>,
     /// The last event's recorded time; time never runs backwards in the ledger.
     last_recorded: Option<DateTime<Utc>>,
     /// Version of the trade rules in force.
@@ -76,6 +78,7 @@ impl Stage {
             state,
             frontier,
             counts: HashMap::new(),
+            missing: Vec::new(),
             last_recorded,
             rules,
         }
@@ -110,6 +113,12 @@ impl Stage {
         self.counts.get(&subject).copied()
     }
 
+    /// The subjects whose counts the last command lacked: what is behind a [`StageError::CountMissing`].
+    #[must_use]
+    pub fn missing(&self) -> &[Subject] {
+        &self.missing
+    }
+
     /// Decides the command and stages its events.
     ///
     /// # Errors
@@ -127,6 +136,7 @@ impl Stage {
         let now = now.trunc_subsecs(6);
         let now = self.last_recorded.map_or(now, |last| now.max(last));
         let drafts = decide(&self.state, trade, actor, command, now)?;
+        self.counted(&drafts, command)?;
         let mut staged = Staged {
             events: Vec::with_capacity(drafts.len()),
             nodes: Vec::new(),
@@ -147,6 +157,20 @@ impl Stage {
             staged.events.push(event);
         }
         Ok(staged)
+    }
+
+    /// Every count is there before anything is staged: a command with several events must not stop half-way.
+    fn counted(&mut self, drafts: &[Draft], command: &Command) -> Result<(), StageError> {
+        let created = command.creates();
+        let subjects = drafts.iter().flat_map(|d| &d.subjects);
+        self.missing = subjects
+            .filter(|s| created != Some(**s) && !self.counts.contains_key(s))
+            .copied()
+            .collect();
+        match self.missing.first() {
+            None => Ok(()),
+            Some(subject) => Err(StageError::CountMissing(*subject)),
+        }
     }
 
     fn seal(

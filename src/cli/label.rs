@@ -144,7 +144,7 @@ impl Label {
             Subject::Case(_) => {
                 bail!("a case has no label of its own: --kind sheet prints the cards of its items")
             }
-            Subject::Mark(_) | Subject::Person(_) => {
+            Subject::Mark(_) | Subject::Person(_) | Subject::Count(_) => {
                 bail!("only items, packages and places have labels")
             }
         })

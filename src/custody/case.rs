@@ -228,6 +228,8 @@ pub(super) fn opened(state: &mut State, x: &CaseOpened, meta: &Meta) -> Result<(
             marks: 0,
             items: 0,
             packages: 0,
+            holds: Vec::new(),
+            retention: None,
         },
     );
     Ok(())

@@ -10,7 +10,10 @@ use super::{
     afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, package, paper,
     person, place, stock, value,
 };
-use crate::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject};
+use super::{count, disposition, hold, retention};
+use crate::ids::{
+    CaseId, CommandId, CountId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject,
+};
 use crate::people::{Action, Role};
 
 /// How the actor signed.
@@ -178,6 +181,30 @@ acts! {
     StockSet(stock::StockSet) = "stock-set", Keep, signed: false;
     /// Take boxes from stock without packing.
     StockTake(stock::StockTake) = "stock-take", Pack, signed: false;
+    /// Begin a count of places.
+    BeginCount(count::BeginCount) = "begin-count", Keep, signed: false;
+    /// Scan codes into a count.
+    ScanCodes(count::ScanCodes) = "scan-codes", Keep, signed: false;
+    /// End a count: what differs goes on the record.
+    EndCount(count::EndCount) = "end-count", Keep, signed: false;
+    /// Resolve a difference of a count.
+    ResolveDifference(count::ResolveDifference) = "resolve-difference", ResolveCount, signed: false;
+    /// Place a hold on an item or a case.
+    PlaceHold(hold::PlaceHold) = "place-hold", Hold, signed: false;
+    /// Lift a hold.
+    LiftHold(hold::LiftHold) = "lift-hold", Hold, signed: true;
+    /// Say how long the evidence of a case is kept.
+    SetRetention(retention::SetRetention) = "set-retention", AuthoriseDisposition, signed: false;
+    /// Authorise a disposition.
+    AuthoriseDisposition(disposition::AuthoriseDisposition) = "authorise-disposition", AuthoriseDisposition, signed: true;
+    /// Take an authorisation back.
+    RevokeDisposition(disposition::RevokeDisposition) = "revoke-disposition", AuthoriseDisposition, signed: false;
+    /// Carry a disposition out, before a witness.
+    Dispose(disposition::Dispose) = "dispose", Dispose, signed: true;
+    /// Confirm a disposition as its witness.
+    WitnessDisposition(disposition::WitnessDisposition) = "witness-disposition", Witness, signed: true;
+    /// Say that a disposition was not done as recorded.
+    DeclineDisposition(disposition::DeclineDisposition) = "decline-disposition", Witness, signed: false;
     /// Correct a record by a new event.
     Amend(amendment::Amend) = "amend", Amend, signed: false;
     /// A label was printed.
@@ -212,6 +239,11 @@ impl Act {
             Self::TakeCharge(x) => vec![x.piece],
             Self::Store(x) => vec![x.piece],
             Self::Fetch(x) => vec![x.piece],
+            Self::AuthoriseDisposition(x) => vec![x.piece],
+            Self::RevokeDisposition(x) => vec![x.piece],
+            Self::Dispose(x) => vec![x.piece],
+            Self::WitnessDisposition(x) => vec![x.piece],
+            Self::DeclineDisposition(x) => vec![x.piece],
             _ => Vec::new(),
         }
     }
@@ -229,6 +261,7 @@ impl Command {
             Act::Recover(_) => Some(Subject::Item(ItemId(id))),
             Act::Pack(_) => Some(Subject::Package(PackageId(id))),
             Act::AddPlace(_) => Some(Subject::Place(PlaceId(id))),
+            Act::BeginCount(_) => Some(Subject::Count(CountId(id))),
             _ => None,
         }
     }

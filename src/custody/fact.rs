@@ -10,6 +10,7 @@ use super::{
     afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, package, paper,
     person, place, stock, value,
 };
+use super::{count, disposition, hold, retention};
 use crate::ids::{CaseId, Subject};
 
 macro_rules! facts {
@@ -99,6 +100,32 @@ facts! {
     StockCounted(stock::StockCounted) = "place.stock-counted",
     /// Boxes were taken from stock.
     StockTaken(stock::StockTaken) = "place.stock-taken",
+    /// A count was begun.
+    CountBegun(count::CountBegun) = "count.begun",
+    /// Codes were scanned into a count.
+    CodesScanned(count::CodesScanned) = "count.scanned",
+    /// A count was ended.
+    CountEnded(count::CountEnded) = "count.ended",
+    /// A difference was found by a count.
+    CountDiffers(count::CountDiffers) = "count.differs",
+    /// A difference was resolved.
+    DifferenceResolved(count::DifferenceResolved) = "count.resolved",
+    /// A hold was placed.
+    HoldPlaced(hold::HoldPlaced) = "hold.placed",
+    /// A hold was lifted.
+    HoldLifted(hold::HoldLifted) = "hold.lifted",
+    /// How long the evidence of a case is kept was said.
+    RetentionSet(retention::RetentionSet) = "case.retention-set",
+    /// A disposition was authorised.
+    DispositionAuthorised(disposition::DispositionAuthorised) = "disposition.authorised",
+    /// An authorisation was taken back.
+    DispositionRevoked(disposition::DispositionRevoked) = "disposition.revoked",
+    /// A disposition was carried out.
+    DispositionExecuted(disposition::DispositionExecuted) = "disposition.executed",
+    /// A disposition was witnessed: custody has ended.
+    DispositionWitnessed(disposition::DispositionWitnessed) = "disposition.witnessed",
+    /// A disposition was said not to have been done as recorded.
+    DispositionDeclined(disposition::DispositionDeclined) = "disposition.declined",
     /// A record was amended.
     Amended(amendment::Amended) = "record.amended",
     /// A label was printed.

@@ -588,6 +588,7 @@ pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Ref
     party(&x.party)?;
     unsealed_text(x.unsealed_reason.as_deref())?;
     let (custody, case) = ctx.in_hand(x.piece)?;
+    super::hold::free(ctx, x.piece)?;
     let own_loan = x.due_at.is_some() && custody.loan.is_none();
     due(ctx, x.due_at, false)?;
     sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;

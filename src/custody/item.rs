@@ -286,6 +286,8 @@ pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Re
         .items
         .push(x.item);
     state.known.insert(Key::Subject(Subject::Item(x.item)));
+    state.known.insert(Key::Code(x.code.clone()));
+    state.codes.insert(x.code.clone(), Subject::Item(x.item));
     state.items.insert(
         x.item,
         Item {
@@ -299,6 +301,7 @@ pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Re
             recovered_by: meta.actor,
             images: Vec::new(),
             dried: None,
+            holds: Vec::new(),
             custody: Custody::begin(person, meta.at),
         },
     );

@@ -4,7 +4,7 @@
 use super::command::Act;
 use super::refusal::{Refusal, Rule};
 use super::rules::{Context, capital, not_found};
-use crate::ids::{CaseId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Subject};
+use crate::ids::{CaseId, CountId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Subject};
 
 /// Everything that the act names exists and may be seen.
 ///
@@ -71,6 +71,31 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         Act::NoteDry(x) => piece(ctx, Piece::Item(x.item)),
         Act::StockSet(x) => place(ctx, x.place).map_err(|r| r.on("place")),
         Act::StockTake(x) => place(ctx, x.place).map_err(|r| r.on("place")),
+        Act::BeginCount(x) => x
+            .places
+            .iter()
+            .try_for_each(|p| place(ctx, *p).map_err(|r| r.on("places"))),
+        Act::ScanCodes(x) => count(ctx, x.count),
+        Act::EndCount(x) => count(ctx, x.count),
+        Act::ResolveDifference(x) => {
+            count(ctx, x.count)?;
+            let of = ctx.state.counts.get(&x.count);
+            match of.and_then(|c| c.piece(x.number)) {
+                Some(found) => piece(ctx, found),
+                None => Ok(()),
+            }
+        }
+        Act::PlaceHold(x) => held(ctx, x.of),
+        Act::LiftHold(x) => held(ctx, x.of),
+        Act::SetRetention(x) => ctx.case(x.case).map(drop),
+        Act::AuthoriseDisposition(x) => piece(ctx, x.piece),
+        Act::RevokeDisposition(x) => piece(ctx, x.piece),
+        Act::Dispose(x) => {
+            piece(ctx, x.piece)?;
+            person(ctx, x.witness).map_err(|r| r.on("witness"))
+        }
+        Act::WitnessDisposition(x) => piece(ctx, x.piece),
+        Act::DeclineDisposition(x) => piece(ctx, x.piece),
         Act::Amend(x) => {
             let past = ctx.state.events.get(&x.event);
             match past.ok_or_else(|| not_found("event").on("event"))?.case {
@@ -96,6 +121,22 @@ fn place(ctx: &Context<'_>, id: PlaceId) -> Result<(), Refusal> {
     match ctx.state.places.get(&id) {
         Some(_) => Ok(()),
         None => Err(not_found("place")),
+    }
+}
+
+fn count(ctx: &Context<'_>, id: CountId) -> Result<(), Refusal> {
+    match ctx.state.counts.get(&id) {
+        Some(_) => Ok(()),
+        None => Err(not_found("count").on("count")),
+    }
+}
+
+/// What a hold can stand on.
+fn held(ctx: &Context<'_>, of: Subject) -> Result<(), Refusal> {
+    match of {
+        Subject::Case(id) => ctx.case(id).map(drop),
+        Subject::Item(id) => piece(ctx, Piece::Item(id)),
+        _ => Err(not_found("item or case").on("of")),
     }
 }
 
@@ -157,6 +198,8 @@ fn printable(ctx: &Context<'_>, of: Subject) -> Result<(), Refusal> {
         Subject::Case(id) => ctx.case(id).map(drop),
         Subject::Item(id) => piece(ctx, Piece::Item(id)),
         Subject::Package(id) => piece(ctx, Piece::Package(id)),
-        Subject::Mark(_) | Subject::Person(_) => Err(not_found("item, package or case").on("of")),
+        Subject::Mark(_) | Subject::Person(_) | Subject::Count(_) => {
+            Err(not_found("item, package or case").on("of"))
+        }
     }
 }

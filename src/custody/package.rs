@@ -576,6 +576,10 @@ pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<()
     state
         .known
         .insert(Key::Subject(Subject::Package(x.package)));
+    state.known.insert(Key::Code(x.code.clone()));
+    state
+        .codes
+        .insert(x.code.clone(), Subject::Package(x.package));
     state.packages.insert(
         x.package,
         Package {

@@ -347,6 +347,8 @@ pub(super) fn added(state: &mut State, x: &PlaceAdded) -> Result<(), Misfit> {
     state.place_names.insert(x.name.clone(), x.place);
     state.known.insert(Key::PlaceName(x.name.clone()));
     state.known.insert(Key::Subject(Subject::Place(x.place)));
+    state.known.insert(Key::Code(x.code.clone()));
+    state.codes.insert(x.code.clone(), Subject::Place(x.place));
     state.places.insert(
         x.place,
         Place {

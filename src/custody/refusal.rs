@@ -40,6 +40,10 @@ rules! {
     BeforeLast = "before-last-custody",
     /// Entered late without a reason.
     LateWithoutReason = "late-without-reason",
+    /// The custody of the thing has ended by a disposition.
+    Disposed = "disposed-of",
+    /// A disposition was carried out and waits for its witness.
+    DispositionOpen = "disposition-open",
     /// A text is empty, too long, not of the form asked for, or holds control characters.
     BadText = "bad-text",
     /// A value is outside what the rule allows.
@@ -64,6 +68,22 @@ rules! {
     ToOneself = "to-oneself",
     /// The recipient may not hold evidence, is switched off, or may not see the case.
     RecipientMayNot = "recipient-may-not-hold",
+    /// Nobody has authorised the disposition, or it was not carried out yet.
+    NotAuthorised = "disposition-not-authorised",
+    /// A hold stands on the thing, on something in it, or on its case.
+    Held = "held",
+    /// The schedule still keeps it, or nobody has said how long it is kept.
+    Retained = "still-retained",
+    /// Who authorises, who carries out and who witnesses must be three people.
+    SamePerson = "same-person",
+    /// The person was not named as the witness, or cannot be one.
+    NotWitness = "not-the-witness",
+    /// The count is over.
+    CountOver = "count-over",
+    /// The difference was resolved already.
+    Resolved = "already-resolved",
+    /// Whoever took part in a count does not resolve its differences.
+    OwnCount = "own-count",
     /// Something goes out from the storeroom without a due date.
     NoDueDate = "no-due-date",
     /// The package is sealed: nothing goes in or comes out.

@@ -10,6 +10,7 @@ use super::{
     afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, named, package,
     paper, person, place, stock, value,
 };
+use super::{count, disposition, hold, retention};
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
 use crate::keeping::KeepNeeds;
 use crate::keeping::fitting::Sides;
@@ -102,6 +103,10 @@ pub trait Trade {
     /// # Errors
     /// Every rule that forbids it.
     fn place(&self, thing: &Thing<'_>, place: &place::PlaceAdded) -> Result<(), Vec<TradeReason>>;
+    /// A class of the agency's retention schedule; none for an unknown one, and none where it has given no schedule.
+    fn retention(&self, _class: &str) -> Option<retention::RetentionClass> {
+        None
+    }
 }
 
 /// What every decision has at hand.
@@ -277,6 +282,7 @@ impl Context<'_> {
                 .get(place)
                 .map_or_else(|| "a place".into(), |p| format!("place {}", p.added.name)),
             Holder::Outside { name, organisation } => format!("{name}, {organisation}"),
+            Holder::Disposed { method } => format!("nobody ({})", method.words()),
         }
     }
 
@@ -350,6 +356,7 @@ pub fn decide(
     named::seen(&ctx)?;
     signed(&ctx)?;
     times(&ctx, claimed)?;
+    not_ended(&ctx)?;
     form(&ctx)?;
     let drafts = noun(&ctx)?;
     if let Some(new) = command.creates()
@@ -459,6 +466,32 @@ fn times(ctx: &Context<'_>, claimed: Option<DateTime<FixedOffset>>) -> Result<()
     Ok(())
 }
 
+/// Nothing is done any more with what was disposed of.
+fn not_ended(ctx: &Context<'_>) -> Result<(), Refusal> {
+    let act = &ctx.command.act;
+    let by_witness = matches!(
+        act,
+        Act::WitnessDisposition(_)
+            | Act::DeclineDisposition(_)
+            | Act::PlaceHold(_)
+            | Act::LiftHold(_)
+    );
+    let of = match act {
+        Act::AddImage(x) => Some(x.of),
+        Act::PlaceHold(x) => Some(x.of),
+        Act::LiftHold(x) => Some(x.of),
+        _ => None,
+    };
+    let item = match of {
+        Some(Subject::Item(id)) => Some(Piece::Item(id)),
+        _ => None,
+    };
+    act.pieces()
+        .into_iter()
+        .chain(item)
+        .try_for_each(|piece| disposition::not_ended(ctx, piece, by_witness))
+}
+
 /// What comes with every command is well formed.
 fn form(ctx: &Context<'_>) -> Result<(), Refusal> {
     if !matches!(ctx.command.id.0.get_version_num(), 4 | 7) {
@@ -510,6 +543,18 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::Fetch(x) => place::fetch(ctx, x),
         Act::StockSet(x) => stock::set(ctx, x),
         Act::StockTake(x) => stock::take(ctx, x),
+        Act::BeginCount(x) => count::begin(ctx, x),
+        Act::ScanCodes(x) => count::scan(ctx, x),
+        Act::EndCount(x) => count::end(ctx, x),
+        Act::ResolveDifference(x) => count::resolve(ctx, x),
+        Act::PlaceHold(x) => hold::place(ctx, x),
+        Act::LiftHold(x) => hold::lift(ctx, x),
+        Act::SetRetention(x) => retention::set(ctx, x),
+        Act::AuthoriseDisposition(x) => disposition::authorise(ctx, x),
+        Act::RevokeDisposition(x) => disposition::revoke(ctx, x),
+        Act::Dispose(x) => disposition::dispose(ctx, x),
+        Act::WitnessDisposition(x) => disposition::witness(ctx, x),
+        Act::DeclineDisposition(x) => disposition::decline(ctx, x),
         Act::Amend(x) => amendment::amend(ctx, x),
         Act::LabelPrinted(x) => paper::label(ctx, x),
         Act::ReportPrinted(x) => paper::report(ctx, x),
@@ -528,6 +573,7 @@ fn exists(state: &State, subject: Subject) -> bool {
         Subject::Mark(id) => state.marks.contains_key(&id),
         Subject::Item(id) => state.items.contains_key(&id),
         Subject::Package(id) => state.packages.contains_key(&id),
+        Subject::Count(id) => state.counts.contains_key(&id),
     }
 }
 
@@ -600,6 +646,19 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::ItemDried(x) => drying::dried(state, x, meta),
         Fact::StockCounted(x) => stock::counted(state, x, meta),
         Fact::StockTaken(x) => stock::taken(state, (x.place, &x.kind, x.count), meta),
+        Fact::CountBegun(x) => count::begun(state, x, meta),
+        Fact::CodesScanned(x) => count::scanned(state, x, meta),
+        Fact::CountEnded(x) => count::ended(state, x, meta),
+        Fact::CountDiffers(x) => count::differs(state, x, meta),
+        Fact::DifferenceResolved(x) => count::resolved(state, x, meta),
+        Fact::HoldPlaced(x) => hold::placed(state, x, meta),
+        Fact::HoldLifted(x) => hold::lifted(state, x, meta),
+        Fact::RetentionSet(x) => retention::was_set(state, x, meta),
+        Fact::DispositionAuthorised(x) => disposition::authorised(state, x, meta),
+        Fact::DispositionRevoked(x) => disposition::revoked(state, x.piece, meta),
+        Fact::DispositionExecuted(x) => disposition::was_executed(state, x, meta),
+        Fact::DispositionWitnessed(x) => disposition::witnessed(state, x, meta),
+        Fact::DispositionDeclined(x) => disposition::declined(state, x.piece, meta),
         Fact::Amended(x) => amendment::amended(state, x, meta),
         Fact::ValueAssessed(x) => value::assessed(state, x, meta),
         Fact::LabelPrinted(_)

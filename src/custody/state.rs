@@ -10,10 +10,14 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::command::{Act, Actor, Command};
+use super::count::Count;
+use super::disposition::{Disposition, Method};
+use super::hold::{self, Hold};
+use super::image;
 use super::package::{MAX_DEPTH, seal_number};
 use crate::ids::{
-    CaseId, Code, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Seq,
-    Subject,
+    CaseId, Code, CountId, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId,
+    Seq, Subject,
 };
 use crate::imaging::recipe::Recipe;
 use crate::imaging::resolution::Scale;
@@ -76,6 +80,12 @@ pub struct Case {
     pub items: u32,
     /// Packages numbered so far.
     pub packages: u32,
+    /// Every hold that was ever placed on the whole case.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holds: Vec<Hold>,
+    /// How long its evidence is kept, once somebody has said so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub retention: Option<super::retention::Retention>,
 }
 
 impl Case {
@@ -237,6 +247,11 @@ pub enum Holder {
         /// Organisation.
         organisation: String,
     },
+    /// Nobody any more: it was disposed of.
+    Disposed {
+        /// How it ended.
+        method: Method,
+    },
 }
 
 impl Holder {
@@ -247,6 +262,7 @@ impl Holder {
             Self::Person { person } => Subject::Person(*person).to_string(),
             Self::Place { place } => Subject::Place(*place).to_string(),
             Self::Outside { .. } => "outside".into(),
+            Self::Disposed { .. } => "disposed".into(),
         }
     }
 }
@@ -299,6 +315,9 @@ pub struct Custody {
     /// Out of the storeroom.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub loan: Option<Loan>,
+    /// How far its disposition is, once it is authorised.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub disposition: Option<Disposition>,
     /// The claimed time of the last custody event.
     pub last_at: DateTime<FixedOffset>,
 }
@@ -312,6 +331,7 @@ impl Custody {
             inside: None,
             offer: None,
             loan: None,
+            disposition: None,
             last_at: at,
         }
     }
@@ -341,6 +361,9 @@ pub struct Item {
     /// Since when it is dry, where it was recovered wet.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub dried: Option<super::drying::Dried>,
+    /// Every hold that was ever placed on it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holds: Vec<Hold>,
     /// Where custody stands.
     pub custody: Custody,
 }
@@ -465,6 +488,10 @@ pub enum Key {
     Seal(String),
     /// An event, for an amendment.
     Event(Seq),
+    /// What bears a code.
+    Code(Code),
+    /// What stands in a place, for a count.
+    StoredIn(PlaceId),
 }
 
 /// An event as an amendment needs it.
@@ -505,6 +532,12 @@ pub struct State {
     pub place_names: HashMap<String, PlaceId>,
     /// Seal numbers in use, ever.
     pub seals: HashMap<String, PackageId>,
+    /// Counts.
+    pub counts: HashMap<CountId, Count>,
+    /// What bears a code.
+    pub codes: HashMap<Code, Subject>,
+    /// What stands in a place, as the store listed it: only to know what has to be loaded.
+    pub stored: HashMap<PlaceId, Vec<Piece>>,
     /// Events asked for.
     pub events: HashMap<Seq, PastEvent>,
     /// What was asked for and is now either here or known to be absent.
@@ -521,6 +554,14 @@ impl State {
             all.insert(Key::Subject(Subject::Person(id)));
         }
         let mut pieces: Vec<Piece> = command.act.pieces();
+        // Whether custody of an item has ended is asked of what is around it.
+        if let Act::AddImage(image::AddImage { of, .. })
+        | Act::PlaceHold(hold::PlaceHold { of, .. })
+        | Act::LiftHold(hold::LiftHold { of, .. }) = &command.act
+            && let Subject::Item(id) = of
+        {
+            pieces.push(Piece::Item(*id));
+        }
         let mut ask = |s: Subject| {
             all.insert(Key::Subject(s));
         };
@@ -584,6 +625,42 @@ impl State {
                     ask(Subject::Person(over.by));
                 }
             }
+            Act::BeginCount(x) => {
+                for place in x.places.iter().take(super::count::MAX_PLACES) {
+                    ask(Subject::Place(*place));
+                    // What the record says stands there must be known whole.
+                    for piece in self.stored.get(place).into_iter().flatten() {
+                        ask((*piece).into());
+                    }
+                }
+                let places = x.places.iter().take(super::count::MAX_PLACES);
+                all.extend(places.map(|p| Key::StoredIn(*p)));
+            }
+            Act::ScanCodes(x) => {
+                ask(Subject::Count(x.count));
+                let codes = x.codes.iter().take(super::count::MAX_BATCH);
+                all.extend(codes.filter_map(|c| c.parse().ok()).map(Key::Code));
+            }
+            Act::EndCount(x) => {
+                ask(Subject::Count(x.count));
+                if let Some(count) = self.counts.get(&x.count) {
+                    for piece in count.expected.iter().chain(&count.seen) {
+                        self.ask_outward(*piece, &mut ask);
+                    }
+                }
+            }
+            Act::ResolveDifference(x) => {
+                ask(Subject::Count(x.count));
+                if let Some(piece) = self.counts.get(&x.count).and_then(|c| c.piece(x.number)) {
+                    ask(piece.into());
+                }
+            }
+            Act::PlaceHold(x) => ask(x.of),
+            Act::LiftHold(x) => ask(x.of),
+            Act::SetRetention(x) => ask(Subject::Case(x.case)),
+            Act::Dispose(x) => ask(Subject::Person(x.witness)),
+            Act::AuthoriseDisposition(_) | Act::RevokeDisposition(_) => {}
+            Act::WitnessDisposition(_) | Act::DeclineDisposition(_) => {}
             Act::Amend(x) => {
                 all.insert(Key::Event(x.event));
             }
@@ -618,7 +695,13 @@ impl State {
                     Holder::Place { place } => {
                         all.insert(Key::Subject(Subject::Place(*place)));
                     }
-                    Holder::Outside { .. } => {}
+                    Holder::Outside { .. } | Holder::Disposed { .. } => {}
+                }
+                if let Some(disposition) = &custody.disposition {
+                    let done = disposition.executed.iter().flat_map(|e| [e.by, e.witness]);
+                    for person in done.chain([disposition.by]) {
+                        all.insert(Key::Subject(Subject::Person(person)));
+                    }
                 }
                 for person in custody.offer.iter().flat_map(|o| [o.by, o.to]) {
                     all.insert(Key::Subject(Subject::Person(person)));
@@ -650,6 +733,23 @@ impl State {
         all.into_iter().collect()
     }
 
+    /// A piece, what it is in, and who has that: what a count holds against the record.
+    fn ask_outward(&self, piece: Piece, ask: &mut impl FnMut(Subject)) {
+        let mut at = piece;
+        for _ in 0..=MAX_DEPTH {
+            ask(at.into());
+            let Some(custody) = self.custody(at) else {
+                return;
+            };
+            match (custody.inside, &custody.holder) {
+                (Some(package), _) => at = Piece::Package(package),
+                (None, Holder::Person { person }) => return ask(Subject::Person(*person)),
+                (None, Holder::Place { place }) => return ask(Subject::Place(*place)),
+                (None, _) => return,
+            }
+        }
+    }
+
     /// The case of a subject that was loaded.
     #[must_use]
     pub fn case_of(&self, subject: Subject) -> Option<CaseId> {
@@ -658,7 +758,7 @@ impl State {
             Subject::Mark(id) => self.marks.get(&id).map(|x| x.case),
             Subject::Item(id) => self.items.get(&id).map(|x| x.case),
             Subject::Package(id) => self.packages.get(&id).map(|x| x.case),
-            Subject::Person(_) | Subject::Place(_) => None,
+            Subject::Person(_) | Subject::Place(_) | Subject::Count(_) => None,
         }
     }
 

@@ -43,6 +43,16 @@ pub enum Action {
     TakeCharge,
     /// Answer for storing against a keep rule.
     OverrideKeeping,
+    /// Resolve what a count found to differ.
+    ResolveCount,
+    /// Place a hold, lift it.
+    Hold,
+    /// Say how long evidence is kept, authorise a disposition, take that back.
+    AuthoriseDisposition,
+    /// Carry a disposition out.
+    Dispose,
+    /// Witness a disposition.
+    Witness,
     /// Correct a record by a new event.
     Amend,
     /// Print a label.
@@ -57,7 +67,7 @@ pub enum Action {
 
 impl Action {
     /// Every action, in order.
-    pub const ALL: [Self; 19] = [
+    pub const ALL: [Self; 24] = [
         Self::ManagePeople,
         Self::ReadEvidence,
         Self::OpenCase,
@@ -72,6 +82,11 @@ impl Action {
         Self::Keep,
         Self::TakeCharge,
         Self::OverrideKeeping,
+        Self::ResolveCount,
+        Self::Hold,
+        Self::AuthoriseDisposition,
+        Self::Dispose,
+        Self::Witness,
         Self::Amend,
         Self::PrintLabel,
         Self::PrintReport,
@@ -97,6 +112,11 @@ impl Action {
             Self::Keep => "store evidence or manage places",
             Self::TakeCharge => "take charge of evidence that was not released",
             Self::OverrideKeeping => "answer for storing against a keep rule",
+            Self::ResolveCount => "resolve what a count found to differ",
+            Self::Hold => "place or lift holds",
+            Self::AuthoriseDisposition => "authorise dispositions",
+            Self::Dispose => "carry out dispositions",
+            Self::Witness => "witness dispositions",
             Self::Amend => "amend records",
             Self::PrintLabel => "print labels",
             Self::PrintReport => "print custody reports",
@@ -122,7 +142,9 @@ impl Action {
                 Auditor,
             ],
             Self::OpenCase => &[Technician, Supervisor],
-            Self::AssignCase | Self::OverrideKeeping => &[Supervisor],
+            Self::AssignCase | Self::OverrideKeeping | Self::AuthoriseDisposition => &[Supervisor],
+            Self::ResolveCount => &[Custodian, Supervisor],
+            Self::Hold => &[CourtLiaison, Supervisor],
             Self::RecordScene => &[Technician, Examiner],
             Self::WorkImages => &[Technician, Examiner, Supervisor],
             Self::AssessValue => &[Examiner],
@@ -131,8 +153,10 @@ impl Action {
             Self::HandOver => &[Technician, Custodian, Examiner, CourtLiaison],
             Self::HandOutside => &[Technician, Custodian, CourtLiaison],
             Self::Keep => &[Custodian],
-            Self::TakeCharge => &[Custodian],
-            Self::Amend => &[Technician, Custodian, Examiner, CourtLiaison, Supervisor],
+            Self::TakeCharge | Self::Dispose => &[Custodian],
+            Self::Amend | Self::Witness => {
+                &[Technician, Custodian, Examiner, CourtLiaison, Supervisor]
+            }
             Self::PrintLabel => &[Technician, Custodian, Examiner],
             Self::PrintReport => &[Custodian, CourtLiaison, Supervisor],
             Self::Prove => &[CourtLiaison, Supervisor, Auditor],

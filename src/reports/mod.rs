@@ -8,6 +8,7 @@
 //! - [`label`] lift cards, box and envelope labels, seal strips
 //! - [`place_label`] labels of places in the storeroom
 //! - [`custody_report`] the custody report of a case
+//! - [`disposition_certificate`] the certificate of a disposition
 //! - [`thread_drawing`] the thread of custody as a drawing
 //!
 //! The same model gives the same bytes. A text that can't be set whole is refused by the name of its field; nothing is
@@ -15,6 +16,7 @@
 
 pub mod barcode;
 pub mod custody_report;
+pub mod disposition_certificate;
 pub mod font;
 pub mod label;
 pub mod page;

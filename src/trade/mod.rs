@@ -16,6 +16,7 @@ mod error;
 mod kind;
 mod overlay;
 mod reach;
+pub mod retention;
 mod source;
 
 use std::collections::BTreeSet;
@@ -53,6 +54,7 @@ pub struct TradeRules {
     matrices: Vec<Matrix>,
     keeping: KeepingRules,
     advice: AdviceRules,
+    schedule: retention::Schedule,
 }
 
 fn values<T>(list: Vec<draft::Placed<'_, T>>) -> Vec<T> {
@@ -88,11 +90,13 @@ impl TradeRules {
     /// Everything wrong with the file, or that it cannot be read.
     pub fn of_folder(folder: &Path) -> Result<Self, TradeErrors> {
         let path = folder.join(OVERLAY);
-        if path.exists() {
-            Self::with_overlay(&path)
+        let rules = if path.exists() {
+            Self::with_overlay(&path)?
         } else {
-            Self::read(&SourceFiles::embedded(), None)
-        }
+            Self::read(&SourceFiles::embedded(), None)?
+        };
+        let schedule = retention::Schedule::of_folder(folder).map_err(|e| TradeErrors(vec![e]))?;
+        Ok(rules.with_schedule(schedule))
     }
 
     /// Loads the program's rules with this file laid over.
@@ -186,6 +190,7 @@ impl TradeRules {
                 places: values(draft.places.list),
                 cautions: values(draft.cautions.list),
             },
+            schedule: retention::Schedule::default(),
         })
     }
 
@@ -194,6 +199,19 @@ impl TradeRules {
     #[must_use]
     pub fn version(&self) -> &str {
         &self.version
+    }
+
+    /// The agency's retention schedule; empty where it has given none.
+    #[must_use]
+    pub fn schedule(&self) -> &retention::Schedule {
+        &self.schedule
+    }
+
+    /// The same rules with this retention schedule.
+    #[must_use]
+    pub fn with_schedule(mut self, schedule: retention::Schedule) -> Self {
+        self.schedule = schedule;
+        self
     }
 
     /// The recovery media.

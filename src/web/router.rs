@@ -95,6 +95,10 @@ routes! {
     get "/packages/{id}" => pages::package::page, May(Action::ReadEvidence);
     get "/places" => pages::place::list, May(Action::ReadEvidence);
     get "/places/{id}" => pages::place::page, May(Action::ReadEvidence);
+    get "/disposition" => pages::disposition::cases, May(Action::ReadEvidence);
+    get "/cases/{id}/disposition" => pages::disposition::items, May(Action::ReadEvidence);
+    get "/counts" => pages::count::list, May(Action::ReadEvidence);
+    get "/counts/{id}" => pages::count::page, May(Action::ReadEvidence);
     get "/events/{seq}" => pages::event::page, May(Action::ReadEvidence);
     get "/find" => pages::find::page, May(Action::ReadEvidence);
     get "/images/{digest}" => pages::image::original, May(Action::ReadEvidence);
@@ -114,6 +118,8 @@ routes! {
     post "/cases/{id}/labels" => pages::paper::case_labels, May(Action::PrintLabel);
     post "/items/{id}/report" => pages::paper::item_report, May(Action::PrintReport);
     post "/packages/{id}/report" => pages::paper::package_report, May(Action::PrintReport);
+    post "/items/{id}/certificate" => pages::paper::item_certificate, May(Action::PrintReport);
+    post "/packages/{id}/certificate" => pages::paper::package_certificate, May(Action::PrintReport);
     post "/cases/{id}/report" => pages::paper::case_report, May(Action::PrintReport);
 }
 

@@ -9,6 +9,7 @@ mod model;
 mod packing;
 mod photographs;
 mod refusals;
+mod room;
 mod thread;
 mod wants;
 pub mod yard;

@@ -30,6 +30,8 @@ enum Has {
     Person(usize),
     Place(usize),
     Outside,
+    /// Disposed of.
+    Nobody,
 }
 
 /// A thing as the model has it.
@@ -41,6 +43,10 @@ struct Modelled {
     offer: Option<(usize, usize)>,
     /// None for an item.
     package: Option<PackageModel>,
+    /// Its holds, each standing or not.
+    holds: Vec<bool>,
+    /// Authorised; and carried out by whom, before whom.
+    disposition: Option<Option<(usize, usize)>>,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -48,8 +54,9 @@ struct PackageModel {
     sealed: Option<u32>,
 }
 
-/// Persons 0 and 1 are technicians, 2 and 3 custodians, 4 an examiner.
+/// Persons 0 and 1 are technicians, 2 and 3 custodians, 4 an examiner; 5 is a supervisor, who holds nothing.
 const PEOPLE: usize = 5;
+const SUPERVISOR: usize = 5;
 const ITEMS: usize = 4;
 const MOST_PACKAGES: usize = 4;
 
@@ -108,6 +115,22 @@ impl Model {
         true
     }
 
+    /// Whether a hold stands on it or on anything in it.
+    fn held(&self, thing: usize) -> bool {
+        self.things[thing].holds.contains(&true)
+            || self.contents(thing).into_iter().any(|c| self.held(c))
+    }
+
+    fn gone(&self, thing: usize) -> bool {
+        self.has(thing) == Has::Nobody
+    }
+
+    /// Disposed of, or waiting for a witness.
+    fn frozen(&self, thing: usize) -> bool {
+        let top = self.top(thing);
+        self.gone(thing) || matches!(self.things[top].disposition, Some(Some(_)))
+    }
+
     fn is_package(&self, thing: usize) -> bool {
         self.things[thing].package.is_some()
     }
@@ -120,10 +143,71 @@ impl Model {
                 && match m.things[thing].has {
                     Has::Person(p) => p == who,
                     Has::Place(_) => custodian(who),
-                    Has::Outside => false,
+                    Has::Outside | Has::Nobody => false,
                 }
         };
+        let frozen = match s.op {
+            Op::Pack if s.flag => self.frozen(thing) || self.frozen(other),
+            Op::PutIn | Op::TakeOut => self.frozen(thing) || self.frozen(other),
+            Op::Hold | Op::Lift => self.gone(thing),
+            Op::Witness | Op::Decline => self.gone(thing),
+            _ => self.frozen(thing),
+        };
+        if frozen {
+            return false;
+        }
         match s.op {
+            Op::Hold => {
+                let ok = who == SUPERVISOR;
+                if ok {
+                    self.things[thing].holds.push(true);
+                }
+                ok
+            }
+            Op::Lift => {
+                let standing = self.things[thing].holds.iter().position(|h| *h);
+                match standing {
+                    Some(at) if who == SUPERVISOR => {
+                        self.things[thing].holds[at] = false;
+                        true
+                    }
+                    _ => false,
+                }
+            }
+            Op::Authorise => {
+                let ok = who == SUPERVISOR
+                    && self.things[thing].disposition.is_none()
+                    && !self.held(thing);
+                if ok {
+                    self.things[thing].disposition = Some(None);
+                }
+                ok
+            }
+            Op::Dispose => {
+                let ok = custodian(who)
+                    && self.in_hand(thing, who)
+                    && self.things[thing].disposition.is_some()
+                    && !self.held(thing)
+                    && s.to != who;
+                if ok {
+                    self.things[thing].disposition = Some(Some((who, s.to)));
+                }
+                ok
+            }
+            Op::Witness => match self.things[thing].disposition {
+                Some(Some((_, witness))) if witness == who && !self.held(thing) => {
+                    self.things[thing].has = Has::Nobody;
+                    true
+                }
+                _ => false,
+            },
+            Op::Decline => match self.things[thing].disposition {
+                Some(Some((by, witness))) if witness == who || by == who => {
+                    self.things[thing].disposition = Some(None);
+                    true
+                }
+                _ => false,
+            },
             Op::Pack => {
                 let named = if s.flag {
                     vec![thing, other]
@@ -139,6 +223,8 @@ impl Model {
                         inside: None,
                         offer: None,
                         package: Some(PackageModel::default()),
+                        holds: vec![],
+                        disposition: None,
                     });
                     for t in named {
                         self.things[t].inside = Some(new);
@@ -239,7 +325,7 @@ impl Model {
                 ok
             }
             Op::HandOut => {
-                let ok = who != 4 && self.in_hand(thing, who);
+                let ok = who != 4 && self.in_hand(thing, who) && !self.held(thing);
                 if ok {
                     self.things[thing].has = Has::Outside;
                 }
@@ -282,9 +368,15 @@ enum Op {
     HandOut,
     TakeBack,
     TakeCharge,
+    Hold,
+    Lift,
+    Authorise,
+    Dispose,
+    Witness,
+    Decline,
 }
 
-const OPS: [Op; 14] = [
+const OPS: [Op; 20] = [
     Op::Pack,
     Op::PutIn,
     Op::TakeOut,
@@ -299,6 +391,12 @@ const OPS: [Op; 14] = [
     Op::HandOut,
     Op::TakeBack,
     Op::TakeCharge,
+    Op::Hold,
+    Op::Lift,
+    Op::Authorise,
+    Op::Dispose,
+    Op::Witness,
+    Op::Decline,
 ];
 
 /// One step. Things are named by a number that is taken modulo how many there are.
@@ -394,6 +492,7 @@ impl Run {
             Role::Custodian,
             Role::Custodian,
             Role::Examiner,
+            Role::Supervisor,
         ]
         .into_iter()
         .enumerate()
@@ -429,6 +528,8 @@ impl Run {
                 inside: None,
                 offer: None,
                 package: None,
+                holds: vec![],
+                disposition: None,
             });
         }
         run
@@ -440,6 +541,11 @@ impl Run {
         match (s.op, t.offer) {
             (Op::Receive | Op::Refuse, Some((_, to))) => to,
             (Op::Withdraw, Some((by, _))) => by,
+            (Op::Hold | Op::Lift | Op::Authorise, _) => SUPERVISOR,
+            (Op::Witness | Op::Decline, _) => match t.disposition {
+                Some(Some((_, witness))) => witness,
+                _ => 2,
+            },
             (Op::Fetch | Op::TakeCharge, _) => 2 + s.to % 2,
             (Op::PutIn | Op::TakeOut, _) => match self.model.has(other) {
                 Has::Person(p) => p,
@@ -527,6 +633,22 @@ impl Run {
                 condition,
                 note,
             }),
+            Op::Hold => super::room::place_hold(piece.into()),
+            Op::Lift => {
+                let standing = self.model.things[thing].holds.iter().position(|h| *h);
+                let number = standing.map_or(1, |at| u32::try_from(at + 1).unwrap());
+                super::room::lift_hold(piece.into(), number)
+            }
+            Op::Authorise => super::room::authorise(piece, super::room::EARLY),
+            Op::Dispose => {
+                let mut act = super::room::dispose(piece, self.people[s.to]);
+                if let Act::Dispose(x) = &mut act {
+                    x.seal_seen = on(thing);
+                }
+                act
+            }
+            Op::Witness => super::room::witness(piece),
+            Op::Decline => super::room::decline(piece),
             Op::TakeCharge => Act::TakeCharge(TakeCharge {
                 piece,
                 reason: reason(),
@@ -556,6 +678,24 @@ impl Run {
                 }
             }
             Op::Pack if packages.len() >= MOST_PACKAGES => return,
+            // Half of the time something that has come so far.
+            Op::Dispose | Op::Witness | Op::Decline if s.flag => {
+                let carried_out = s.op != Op::Dispose;
+                let so_far: Vec<usize> = (0..n)
+                    .filter(|i| {
+                        let d = self.model.things[*i].disposition;
+                        d.is_some_and(|done| done.is_some() == carried_out)
+                    })
+                    .collect();
+                if !so_far.is_empty() {
+                    thing = so_far[s.thing % so_far.len()];
+                }
+            }
+            // Holds stand on items and cases.
+            Op::Hold | Op::Lift => {
+                let items: Vec<usize> = (0..n).filter(|i| !self.model.is_package(*i)).collect();
+                thing = items[s.thing % items.len()];
+            }
             _ => {}
         }
         s.who = s.asks.unwrap_or_else(|| self.likely(&s, thing, other));
@@ -567,7 +707,17 @@ impl Run {
             .filter(|p| self.model.sealed(**p).is_some())
             .map(|p| (*p, self.model.contents(*p)))
             .collect();
+        let held: Vec<usize> = (0..n).filter(|i| self.model.held(*i)).collect();
+        let inside: Vec<usize> = held
+            .into_iter()
+            .filter(|i| !matches!(self.model.has(*i), Has::Outside | Has::Nobody))
+            .collect();
         let may = self.model.step(&s, thing, other);
+        for thing in inside {
+            // What is held never leaves the agency.
+            let holder = self.model.has(thing);
+            assert!(!matches!(holder, Has::Outside | Has::Nobody), "{s:?}");
+        }
         let who = self.people[s.who];
         match self.take(Some(who), act) {
             Ok(id) => {
@@ -605,6 +755,9 @@ impl Run {
                 },
                 Has::Place(p) => Holder::Place {
                     place: self.places[p],
+                },
+                Has::Nobody => Holder::Disposed {
+                    method: liftledger::custody::disposition::Method::Destroy,
                 },
                 Has::Outside => Holder::Outside {
                     name: party().name,
@@ -657,9 +810,9 @@ fn the_runs_carry_out_and_refuse_every_kind_of_act() {
     let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
     let mut runner = TestRunner::new_with_rng(Config::default(), rng);
     let (mut done, mut refused) = (BTreeSet::new(), BTreeSet::new());
-    for _ in 0..20 {
+    for _ in 0..40 {
         let mut run = Run::new();
-        for _ in 0..60 {
+        for _ in 0..120 {
             let s = step().new_tree(&mut runner).unwrap().current();
             let before = (run.carried_out, run.stage.size());
             run.step(&s);

@@ -21,6 +21,7 @@ use liftledger::custody::{Act, Actor, Command, State, apply, case, decide};
 use liftledger::ids::{Digest, PersonId, Piece, Subject};
 use liftledger::people::Role;
 
+use super::room::Room;
 use super::yard::{
     Yard, actor, add_copy, add_image, assess, command, exported, hand_out, note, pack, party,
     place, receive, recover, release, seal, set_scale, set_view, span, store,
@@ -48,6 +49,19 @@ fn load(cold: &mut State, full: &State, key: &Key) {
         Key::PlaceName(name) => copy!(place_names, name),
         Key::Seal(number) => copy!(seals, number),
         Key::Event(seq) => copy!(events, seq),
+        Key::Subject(Subject::Count(id)) => copy!(counts, id),
+        Key::Code(code) => copy!(codes, code),
+        Key::StoredIn(place) => {
+            let here = liftledger::custody::state::Holder::Place { place: *place };
+            let mut pieces: Vec<Piece> = Vec::new();
+            pieces.extend(full.items.keys().map(|x| Piece::Item(*x)));
+            pieces.extend(full.packages.keys().map(|x| Piece::Package(*x)));
+            pieces.retain(|p| {
+                let custody = full.custody(*p).unwrap();
+                custody.inside.is_none() && custody.holder == here
+            });
+            cold.stored.insert(*place, pieces);
+        }
     }
     cold.known.insert(key.clone());
 }
@@ -403,9 +417,10 @@ fn compare(y: &Yard, actor: &Actor, command: &Command) -> Result<(), String> {
 
 #[test]
 fn every_act_is_decided_alike_on_what_it_asks_for() {
-    let y = Yard::new();
+    let mut y = Yard::new();
+    let room = Room::of(&mut y);
     let mut words = BTreeSet::new();
-    for (who, act) in allowed(&y) {
+    for (who, act) in allowed(&y).into_iter().chain(room.allowed(&y)) {
         let word = act.word();
         let c = command(act);
         if let Err(why) = compare(&y, &actor(&y.stage.state, who), &c) {
@@ -420,17 +435,18 @@ fn every_act_is_decided_alike_on_what_it_asks_for() {
 
 #[test]
 fn every_refusal_is_the_same_on_what_was_asked_for() {
-    let y = Yard::new();
-    for row in super::refusals::rows(&y) {
+    let mut y = Yard::new();
+    let room = Room::of(&mut y);
+    for row in super::refusals::rows(&y).into_iter().chain(room.rows(&y)) {
         assert!(compare(&y, &row.actor, &row.command).is_err());
     }
     // The same acts by everybody else: other rules, the same answers.
     for who in y.stage.state.people.keys() {
         let me = actor(&y.stage.state, *who);
-        for row in super::refusals::rows(&y) {
+        for row in super::refusals::rows(&y).into_iter().chain(room.rows(&y)) {
             let _ = compare(&y, &me, &row.command);
         }
-        for (_, act) in allowed(&y) {
+        for (_, act) in allowed(&y).into_iter().chain(room.allowed(&y)) {
             let _ = compare(&y, &me, &command(act));
         }
     }

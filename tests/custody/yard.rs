@@ -112,6 +112,7 @@ pub fn same(a: &State, b: &State) -> bool {
         && a.marks == b.marks
         && a.items == b.items
         && a.packages == b.packages
+        && a.counts == b.counts
         && a.seals == b.seals
         && a.user_names == b.user_names
         && a.case_numbers == b.case_numbers

@@ -3,6 +3,7 @@
 mod fitting;
 mod joining;
 mod packaging;
+mod retention;
 mod sampling;
 mod sourced;
 mod storing;

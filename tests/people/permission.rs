@@ -5,7 +5,7 @@ use liftledger::people::{Action, Role};
 
 /// One row an action; columns in the order of `Role::ALL`: technician, custodian, examiner, court liaison, supervisor,
 /// auditor, administrator.
-const TABLE: [(Action, &str); 19] = [
+const TABLE: [(Action, &str); 24] = [
     (Action::ManagePeople, "......x"),
     (Action::ReadEvidence, "xxxxxx."),
     (Action::OpenCase, "x...x.."),
@@ -20,6 +20,11 @@ const TABLE: [(Action, &str); 19] = [
     (Action::Keep, ".x....."),
     (Action::TakeCharge, ".x....."),
     (Action::OverrideKeeping, "....x.."),
+    (Action::ResolveCount, ".x..x.."),
+    (Action::Hold, "...xx.."),
+    (Action::AuthoriseDisposition, "....x.."),
+    (Action::Dispose, ".x....."),
+    (Action::Witness, "xxxxx.."),
     (Action::Amend, "xxxxx.."),
     (Action::PrintLabel, "xxx...."),
     (Action::PrintReport, ".x.xx.."),

@@ -166,6 +166,11 @@ async fn opened_from(word: &str) -> String {
     let person = w.demo.people["runa"].id;
     match word {
         "add-person" | "open-case" | "add-place" => String::new(),
+        "begin-count" => format!("?place={}", w.demo.places["a1"]),
+        "scan-codes" | "end-count" => format!("?count={}", counted().await),
+        "resolve-difference" => format!("?count={}&number=1", counted().await),
+        "place-hold" | "lift-hold" => format!("?of={item}"),
+        "set-retention" => format!("?case={case}"),
         "set-roles" | "set-active" => format!("?person={person}"),
         "open-scene" | "assign" | "restrict" | "pack" => format!("?case={case}"),
         "note-mark" => format!("?case={case}&scene={}", w.demo.scenes["shed"]),
@@ -188,6 +193,28 @@ async fn opened_from(word: &str) -> String {
         "amend" => format!("?event={}&field=description", event_of(item.into()).await),
         _ => format!("?piece={}", Piece::Package(package)),
     }
+}
+
+/// A count, begun by the custodian.
+async fn counted() -> liftledger::ids::CountId {
+    let id = CommandId::new();
+    let begin = liftledger::custody::count::BeginCount {
+        places: vec![world().demo.places["a1"]],
+        sample: None,
+    };
+    let sent = liftledger::app::Sent {
+        person: Some(world().demo.people["nour"].id),
+        signed: liftledger::custody::Signed::Session,
+        source: liftledger::ledger::event::Source::Desk,
+        command: liftledger::custody::Command {
+            id,
+            claimed_at: None,
+            late_reason: None,
+            act: Act::BeginCount(begin),
+        },
+    };
+    world().house.recorder.record(sent).await.unwrap();
+    liftledger::ids::CountId(id.0)
 }
 
 /// The place in the ledger of the event that made a subject.

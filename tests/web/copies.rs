@@ -16,7 +16,6 @@ use liftledger::custody::{Act, Command, Signed};
 use liftledger::ids::{CommandId, Digest, Subject};
 use liftledger::imaging::recipe::{Op, Recipe};
 use liftledger::ledger::event::Source;
-use liftledger::store::Reads as _;
 use liftledger::web::api;
 use liftledger::web::router::{ROUTES, Route, UPLOAD_ROUTES};
 use sha2::{Digest as _, Sha256};

@@ -4,5 +4,6 @@ mod api;
 mod copies;
 mod look;
 mod pages;
+mod room;
 mod session;
 pub mod world;

@@ -32,6 +32,7 @@ use crate::ids::{
 use crate::originals::OriginalsError;
 use crate::people::Role;
 use crate::store::{CredentialRow, StoreError};
+use crate::trade::retention::SCHEDULE;
 use story::Story;
 
 pub use sign_in::{FILE as SIGN_INS, SignIn, kept as kept_sign_ins};
@@ -150,6 +151,9 @@ pub async fn begin(site: impl Into<Site>) -> Result<(House, Demo), DemoError> {
     let site = site.into();
     let until = Utc::now();
     let clock = Arc::new(TestClock::at(until));
+    std::fs::create_dir_all(&site.folder)?;
+    let schedule = include_str!("../../../seed/demo/retention.toml");
+    std::fs::write(site.folder.join(SCHEDULE), schedule)?;
     let house = House::begin_at(&site, ORIGIN, clock.clone()).await?;
     let loaded = load(&house, &clock, until).await;
     house.close().await;

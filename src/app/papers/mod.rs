@@ -4,6 +4,7 @@
 //! - [`report`] the custody report of an item, a package or a case
 //! - [`bundle`] a case for somebody outside, that they can check without this server
 //! - [`afis`] an image handed off as a latent print transaction
+//! - [`certificate`] the certificate of a disposition
 //! - [`export`] the events of the whole ledger or of one case, with proofs
 //!
 //! A print goes on the record before its bytes are handed out: an act names the SHA-256 of the PDF, so that a paper that
@@ -12,6 +13,7 @@
 
 pub mod afis;
 pub mod bundle;
+pub mod certificate;
 pub mod export;
 pub mod label;
 mod picture;

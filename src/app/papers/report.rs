@@ -129,7 +129,7 @@ async fn items_of(
             }
             (id, items, format!("case {}", case.number))
         }
-        Subject::Mark(_) | Subject::Person(_) | Subject::Place(_) => {
+        Subject::Mark(_) | Subject::Person(_) | Subject::Place(_) | Subject::Count(_) => {
             return Err(PaperError::Count(
                 "a custody report is printed of an item, a package or a case".into(),
             ));

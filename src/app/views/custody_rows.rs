@@ -526,6 +526,68 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             &format!("{} counted, {} by the record", x.count, x.before),
         ),
         Fact::StockTaken(x) => s.note(&x.kind, &format!("{} taken: {}", x.count, x.purpose)),
+        Fact::CountBegun(x) => s.note("Of", &x.place_names.join(", ")),
+        Fact::CodesScanned(x) => s.note("", &format!("{} seen", x.seen.len())),
+        Fact::CountEnded(x) => {
+            s.note("", &format!("{} of {} found", x.found, x.expected));
+        }
+        Fact::CountDiffers(x) => {
+            let kind = super::count_file::kind_words(x.difference);
+            s.note(&format!("Count of {}", x.place_name), kind);
+            s.note("By the record", &x.on_record);
+        }
+        Fact::DifferenceResolved(x) => {
+            let outcome = super::count_file::outcome_words(x.outcome);
+            s.note(&words::capital(outcome), &x.reason);
+        }
+        Fact::HoldPlaced(x) => {
+            s.note(
+                &format!("Hold {}, ordered by {}", x.number, x.authority),
+                &x.reason,
+            );
+        }
+        Fact::HoldLifted(x) => {
+            s.note(
+                &format!("Hold {} lifted, ordered by {}", x.number, x.authority),
+                &x.reason,
+            );
+        }
+        Fact::RetentionSet(x) => {
+            let until = x
+                .until
+                .map_or_else(|| "for good".to_owned(), |d| format!("until {d}"));
+            s.note(
+                &x.class_name,
+                &format!("kept {until} by schedule {}", x.schedule),
+            );
+            s.note("Why", &x.reason);
+        }
+        Fact::DispositionAuthorised(x) => {
+            s.note("To be", x.method.words());
+            s.note("Authority", &x.authority);
+            s.note("Why", &x.reason);
+            s.note("The schedule", &x.kept);
+            s.note("Why earlier", x.early_reason.as_deref().unwrap_or_default());
+        }
+        Fact::DispositionRevoked(x) => s.note("Why", &x.reason),
+        Fact::DispositionExecuted(x) => {
+            s.seen(&x.seal, &x.seal_seen, x.condition, &x.note);
+            s.note(&words::capital(x.method.words()), &x.how);
+            if !x.name.is_empty() {
+                s.note("Received by", &words::outside(&x.name, &x.organisation));
+            }
+            s.note("Identification", &x.identification);
+            s.note("Reference", &x.reference);
+            s.note("Witness", &x.witness_name);
+        }
+        Fact::DispositionWitnessed(x) => {
+            s.from = x.executed_by_name.clone();
+            s.to = words::disposed(x.method);
+            if !x.to.is_empty() {
+                s.note("Received by", &x.to);
+            }
+        }
+        Fact::DispositionDeclined(x) => s.note("Why", &x.reason),
         Fact::PersonAdded(_) | Fact::RolesSet(_) | Fact::ActiveSet(_) => {}
     }
     if moves(fact) && !s.to.is_empty() {
@@ -553,6 +615,7 @@ pub fn moves(fact: &Fact) -> bool {
             | Fact::ChargeTaken(_)
             | Fact::Stored(_)
             | Fact::Fetched(_)
+            | Fact::DispositionWitnessed(_)
     )
 }
 

@@ -280,6 +280,20 @@ impl Made<'_> {
         let page = self.reader.offered_to(me, &Part::default()).await?;
         let state = self.state(&page.rows).await?;
         for thing in &page.rows {
+            if let Some(done) = thing
+                .custody()
+                .disposition
+                .as_ref()
+                .and_then(|d| d.executed.as_ref())
+            {
+                let why = format!(
+                    "{} carried its disposition out at {} and named you as the witness.",
+                    words::person_in(&state, done.by),
+                    words::minute(&done.at, self.zone)
+                );
+                self.thing(When::Now, &state, thing.piece(), why, "to be witnessed");
+                continue;
+            }
             let Some(offer) = &thing.custody().offer else {
                 continue;
             };

@@ -69,12 +69,64 @@ pub fn next_acts(viewer: &Viewer, state: &State, piece: Piece) -> Vec<NextAct> {
     let Some(custody) = state.custody(outermost) else {
         return Vec::new();
     };
+    if matches!(custody.holder, Holder::Disposed { .. }) {
+        let mut list = List {
+            viewer,
+            state,
+            out: Vec::new(),
+            urgent: false,
+        };
+        if viewer.may(Action::PrintReport) {
+            let why = "Its record can still be printed.";
+            list.add(
+                "print-report",
+                piece,
+                "Print the custody report of",
+                why.into(),
+            );
+        }
+        for act in &mut list.out {
+            act.first = false;
+        }
+        return list.out;
+    }
     let mut list = List {
         viewer,
         state,
         out: Vec::new(),
         urgent: false,
     };
+    let executed = custody
+        .disposition
+        .as_ref()
+        .and_then(|d| d.executed.as_ref());
+    if let Some(done) = executed {
+        let why = format!(
+            "{} carried the disposition out and named {} as the witness.",
+            words::person_in(state, done.by),
+            words::person_in(state, done.witness)
+        );
+        if done.witness == me {
+            list.add(
+                "witness-disposition",
+                outermost,
+                "Witness the disposition of",
+                why.clone(),
+            );
+        }
+        if done.witness == me || done.by == me {
+            list.add(
+                "decline-disposition",
+                outermost,
+                "Decline the disposition of",
+                why,
+            );
+        }
+        for act in &mut list.out {
+            act.first = act.act == "witness-disposition";
+        }
+        return list.out;
+    }
     if let Some(offer) = &custody.offer {
         let (by, to) = (
             words::person_in(state, offer.by),
@@ -103,9 +155,10 @@ pub fn next_acts(viewer: &Viewer, state: &State, piece: Piece) -> Vec<NextAct> {
                 let why = format!("{} has it.", words::outside(name, organisation));
                 list.add("take-back", outermost, "Take back", why);
             }
-            Holder::Person { .. } => {}
+            Holder::Person { .. } | Holder::Disposed { .. } => {}
         }
     }
+    ends(&mut list, piece, outermost, me);
     others(&mut list, piece, outermost, me);
     list.out
 }
@@ -231,6 +284,40 @@ fn hand_on(list: &mut List<'_>, piece: Piece, why: &str) {
     }
     list.add("release", piece, "Release", why.into());
     list.add("hand-out", piece, "Hand to somebody outside", why.into());
+}
+
+/// Holds, and the end of custody.
+fn ends(list: &mut List<'_>, piece: Piece, outermost: Piece, me: PersonId) {
+    let state = list.state;
+    let first = list.out.len();
+    let custody = state.custody(outermost);
+    match custody.and_then(|c| c.disposition.as_ref()) {
+        None => {
+            let why = "You may authorise how it ends; holds and the schedule are looked at.";
+            list.add(
+                "authorise-disposition",
+                piece,
+                "Authorise the disposition of",
+                why.into(),
+            );
+        }
+        Some(d) => {
+            let why = format!("It is authorised to be {}.", d.method.words());
+            let mine = custody.is_some_and(|c| c.holder == Holder::Person { person: me });
+            if mine {
+                list.add("dispose", outermost, "Dispose of", why.clone());
+            }
+            list.add(
+                "revoke-disposition",
+                outermost,
+                "Take back the authorisation for",
+                why,
+            );
+        }
+    }
+    for act in list.out.iter_mut().skip(first) {
+        act.first = false;
+    }
 }
 
 fn others(list: &mut List<'_>, piece: Piece, outermost: Piece, me: PersonId) {

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::custody_rows::{claimed_at, moves};
 use super::trail::Step;
 use super::words;
+use crate::custody::disposition::Disposition;
 use crate::custody::package::MAX_DEPTH;
 use crate::custody::state::Holder;
 use crate::custody::{Fact, State};
@@ -94,6 +95,11 @@ pub struct Standing {
     /// The loan of the outermost.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub loan: Option<LoanNow>,
+    /// How far its disposition is, in a sentence.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub disposition: Option<String>,
+    /// Whether its custody has ended.
+    pub disposed: bool,
     /// All of it in a sentence.
     pub sentence: String,
 }
@@ -160,6 +166,7 @@ pub fn standing(
     }
     sentence.push_str(match &custody.holder {
         Holder::Place { .. } => " at ",
+        Holder::Disposed { .. } => " no longer in custody: ",
         _ => " with ",
     });
     sentence.push_str(&holder_words);
@@ -180,6 +187,11 @@ pub fn standing(
         outermost_name: state.name(outermost),
         offer,
         loan,
+        disposition: custody
+            .disposition
+            .as_ref()
+            .map(|d| disposition(state, d, zone)),
+        disposed: matches!(custody.holder, Holder::Disposed { .. }),
         sentence,
     })
 }
@@ -193,6 +205,27 @@ pub fn due(due: DateTime<FixedOffset>, now: DateTime<Utc>) -> String {
     } else {
         format!("due in {}", words::duration_words(due - now))
     }
+}
+
+fn disposition(state: &State, d: &Disposition, zone: FixedOffset) -> String {
+    let mut said = format!(
+        "authorised by {}, {}, to be {} (authority: {}; {})",
+        words::person_in(state, d.by),
+        words::minute(&d.at, zone),
+        d.method.words(),
+        d.authority,
+        d.reason
+    );
+    if let Some(e) = &d.executed {
+        said.push_str(&format!(
+            "; carried out by {}, {}; witness {}",
+            words::person_in(state, e.by),
+            words::minute(&e.at, zone),
+            words::person_in(state, e.witness)
+        ));
+    }
+    said.push('.');
+    said
 }
 
 fn lower(name: &str) -> String {

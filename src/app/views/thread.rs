@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 
 use super::custody_rows::{CustodyRow, claimed_at};
 use super::trail::Step;
+use super::words;
 use crate::custody::Fact;
 use crate::custody::thread::{Knot, KnotKind, SealMark, Stretch, StretchKind, Thread};
 use crate::ids::{PackageId, Piece, Subject};
@@ -17,6 +18,8 @@ struct Walk {
     /// The knot of the open offer.
     offer: Option<usize>,
     from_store: bool,
+    /// When custody ended.
+    over: Option<DateTime<Utc>>,
 }
 
 impl Walk {
@@ -65,6 +68,7 @@ pub fn thread(
         seals: Vec::new(),
         offer: None,
         from_store: false,
+        over: None,
     };
     for (step, row) in steps.iter().zip(rows) {
         one(&mut walk, piece, step, row);
@@ -77,7 +81,7 @@ pub fn thread(
         .unwrap_or(now)
         .min(now);
     let last = walk.knots.iter().map(|k| k.at).max().unwrap_or(now);
-    let to = now.max(last);
+    let to = walk.over.unwrap_or(now).max(last);
     walk.ends(to);
     Thread {
         title: title.to_owned(),
@@ -198,6 +202,12 @@ fn one(walk: &mut Walk, piece: Piece, step: &Step, row: &CustodyRow) {
                 KnotKind::CheckedOut,
                 format!("Taken from the shelf by {by}"),
             )
+        }
+        Fact::CountDiffers(_) => (KnotKind::Counted, "Count differs".to_owned()),
+        Fact::DispositionWitnessed(x) => {
+            walk.ends(at);
+            walk.over = Some(at);
+            (KnotKind::End, words::capital(x.method.words()))
         }
         Fact::Amended(_) => (KnotKind::Corrected, format!("Corrected by {by}")),
         // Pictures and papers are rows of the table; they are no acts of custody.

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, FixedOffset, TimeZone};
 
+use crate::custody::disposition::Method;
 use crate::custody::hand_over::Condition;
 use crate::custody::mark::MarkKind;
 use crate::custody::place::PlaceKind;
@@ -75,6 +76,7 @@ pub fn holder(state: &State, holder: &Holder) -> String {
             .get(place)
             .map_or_else(|| "a place".to_owned(), |p| self::place(&p.added.name)),
         Holder::Outside { name, organisation } => outside(name, organisation),
+        Holder::Disposed { method } => disposed(*method),
     }
 }
 
@@ -89,7 +91,14 @@ pub fn held_by(state: &State, piece: Piece) -> Option<String> {
             .get(place)
             .map_or_else(|| "a place".to_owned(), |p| p.added.name.clone()),
         Holder::Outside { name, organisation } => outside(name, organisation),
+        Holder::Disposed { method } => disposed(*method),
     })
+}
+
+/// Nobody any more.
+#[must_use]
+pub fn disposed(method: Method) -> String {
+    format!("nobody, {}", method.words())
 }
 
 /// A place as a holder.
@@ -242,6 +251,19 @@ pub fn act(kind: &str) -> &str {
         "place.added" => "Place added",
         "place.stock-counted" => "Stock counted",
         "place.stock-taken" => "Taken from stock",
+        "count.begun" => "Count begun",
+        "count.scanned" => "Scanned",
+        "count.ended" => "Count ended",
+        "count.differs" => "Count differs",
+        "count.resolved" => "Difference resolved",
+        "hold.placed" => "Hold placed",
+        "hold.lifted" => "Hold lifted",
+        "case.retention-set" => "Retention set",
+        "disposition.authorised" => "Disposition authorised",
+        "disposition.revoked" => "Authorisation taken back",
+        "disposition.executed" => "Disposition carried out",
+        "disposition.witnessed" => "Disposed of",
+        "disposition.declined" => "Disposition declined",
         "record.amended" => "Corrected",
         "paper.label-printed" => "Label printed",
         "paper.report-printed" => "Report printed",

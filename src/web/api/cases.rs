@@ -11,6 +11,7 @@ use super::openapi::Op;
 use crate::app::Page;
 use crate::app::views::case_file::{self, CaseFile, Parts};
 use crate::app::views::case_row::CaseRow;
+use crate::app::views::eligible::{self, EligibleLine};
 use crate::custody::state::{Item, Mark, Package};
 use crate::ids::{CaseId, Subject};
 use crate::web::App;
@@ -80,6 +81,20 @@ pub async fn items(
     let part = asked.part()?;
     caller.noted_of(&app, id, "items of the case").await?;
     Ok(Json(caller.reader(&app).items_of(id, &part).await?))
+}
+
+/// Items of a case, each with every reason why it may not be disposed of.
+pub async fn disposition(
+    State(app): State<App>,
+    caller: Caller,
+    Id(id): Id<CaseId>,
+    asked: Asked,
+) -> Result<Json<Page<EligibleLine>>, Failure> {
+    let part = asked.part()?;
+    caller.noted_of(&app, id, "what may be disposed of").await?;
+    Ok(Json(
+        eligible::items(&caller.reader(&app), id, &part).await?,
+    ))
 }
 
 /// Packages of a case.

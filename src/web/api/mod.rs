@@ -17,6 +17,7 @@ mod cases;
 mod codes;
 mod commands;
 mod copies;
+mod counts;
 mod desks;
 mod events;
 mod find;
@@ -107,6 +108,7 @@ routes! {
     get "/api/cases/{id}/history" => cases::history, May(ReadEvidence), |g| Op::new("Events of a case itself, oldest first").history().json::<events::History>(g);
     post "/api/cases/{id}/report" => papers::case_report, May(PrintReport), |g| papers::described(g, "Print the custody report of a case").body::<papers::Sheet>(g);
     post "/api/cases/{id}/labels" => papers::cards, May(PrintLabel), |g| papers::described(g, "Print lift cards of several items of a case on sheets").body::<papers::Cards>(g);
+    get "/api/cases/{id}/disposition" => cases::disposition, May(ReadEvidence), |g| Op::new("Items of a case, each with every reason why it may not be disposed of").paged().json::<Page<crate::app::views::eligible::EligibleLine>>(g);
     get "/api/marks/{id}" => marks::show, May(ReadEvidence), |g| Op::new("A mark: what was noted, how it was developed, its photographs, its items").json::<crate::app::views::mark_file::MarkFile>(g);
     post "/api/marks/{id}/afis" => afis::mark, May(HandOff), |g| afis::described(g, "Hand a picture of a mark off to an AFIS");
     get "/api/marks/{id}/history" => marks::history, May(ReadEvidence), |g| Op::new("Events of a mark, oldest first").history().json::<events::History>(g);
@@ -116,6 +118,8 @@ routes! {
     get "/api/items/{id}/history" => items::history, May(ReadEvidence), |g| Op::new("Events of an item, oldest first").history().json::<events::History>(g);
     post "/api/items/{id}/label" => papers::item_label, May(PrintLabel), |g| papers::described(g, "Print a label of an item").body::<papers::Label>(g);
     post "/api/items/{id}/report" => papers::item_report, May(PrintReport), |g| papers::described(g, "Print the custody report of an item").body::<papers::Sheet>(g);
+    post "/api/items/{id}/certificate" => papers::item_certificate, May(PrintReport), |g| papers::described(g, "Print the certificate of an item's disposition").body::<papers::Sheet>(g);
+    post "/api/packages/{id}/certificate" => papers::package_certificate, May(PrintReport), |g| papers::described(g, "Print the certificate of a package's disposition").body::<papers::Sheet>(g);
     get "/api/packages/{id}" => packages::show, May(ReadEvidence), |g| Op::new("A package: contents, seals, custody, keeping, findings").json::<crate::app::views::package_file::PackageFile>(g);
     get "/api/packages/{id}/history" => packages::history, May(ReadEvidence), |g| Op::new("Events of a package, oldest first").history().json::<events::History>(g);
     post "/api/packages/{id}/label" => papers::package_label, May(PrintLabel), |g| papers::described(g, "Print a label of a package").body::<papers::Label>(g);
@@ -123,6 +127,8 @@ routes! {
     get "/api/places" => places::list, May(ReadEvidence), |g| Op::new("Places in the storeroom, by name").paged().json::<Page<Place>>(g);
     get "/api/places/{id}" => places::show, May(ReadEvidence), |g| Op::new("A place and what stands in it").paged().json::<crate::app::views::place_file::PlaceFile>(g);
     post "/api/places/{id}/label" => papers::place_label, May(PrintLabel), |g| papers::described(g, "Print the label of a place").body::<papers::Sheet>(g);
+    get "/api/counts" => counts::list, May(ReadEvidence), |g| Op::new("Counts, newest first").query("active", false, "`true` or `false`: only those that are not done with, or only those that are").paged().json::<Page<crate::app::views::count_file::CountLine>>(g);
+    get "/api/counts/{id}" => counts::show, May(ReadEvidence), |g| Op::new("A count: what was seen, and what differs once it is ended").json::<crate::app::views::count_file::CountFile>(g);
     get "/api/people" => people::list, SignedIn, |g| Op::new("People with an account, by user name").query("active", false, "`true` or `false`: only accounts that are switched on or off").paged().json::<Page<Person>>(g);
     get "/api/people/{id}" => people::show, SignedIn, |g| Op::new("A person with an account").json::<Person>(g);
     get "/api/people/{id}/holds" => people::holds, May(ReadEvidence), |g| Op::new("What a person has in their own hands, not counting what is inside packages").paged().json::<Page<crate::app::Thing>>(g);

@@ -11,8 +11,8 @@ use super::caller::Caller;
 use super::images::content_digest;
 use super::openapi::Op;
 use crate::app::papers::label::{self, LabelKind};
-use crate::app::papers::{Layout, Printed, report};
-use crate::ids::{CaseId, ItemId, PackageId, PlaceId, Subject};
+use crate::app::papers::{Layout, Printed, certificate, report};
+use crate::ids::{CaseId, ItemId, PackageId, Piece, PlaceId, Subject};
 use crate::reports::paper;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -256,4 +256,36 @@ pub async fn package_report(
     Body(asked): Body<Sheet>,
 ) -> Result<Response, Failure> {
     report_of(&app, &caller, Subject::Package(id), &asked).await
+}
+
+async fn certificate_of(
+    app: &App,
+    caller: &Caller,
+    piece: Piece,
+    asked: &Sheet,
+) -> Result<Response, Failure> {
+    let layout = layout(asked.paper);
+    let reader = caller.reader(app);
+    let printed = certificate::certificate(&reader, caller.by(), piece, &layout).await?;
+    Ok(pdf(printed))
+}
+
+/// The certificate of an item's disposition.
+pub async fn item_certificate(
+    State(app): State<App>,
+    caller: Caller,
+    Id(id): Id<ItemId>,
+    Body(asked): Body<Sheet>,
+) -> Result<Response, Failure> {
+    certificate_of(&app, &caller, Piece::Item(id), &asked).await
+}
+
+/// The certificate of a package's disposition.
+pub async fn package_certificate(
+    State(app): State<App>,
+    caller: Caller,
+    Id(id): Id<PackageId>,
+    Body(asked): Body<Sheet>,
+) -> Result<Response, Failure> {
+    certificate_of(&app, &caller, Piece::Package(id), &asked).await
 }

@@ -116,6 +116,11 @@ pub async fn page(
         (Action::Pack, "pack", "Pack"),
         (Action::AssignCase, "assign", "Assign people"),
         (
+            Action::AuthoriseDisposition,
+            "set-retention",
+            "Say how long it is kept",
+        ),
+        (
             Action::AssignCase,
             "restrict",
             if case.restricted {
@@ -127,6 +132,22 @@ pub async fn page(
     ] {
         if viewer.may(action) {
             buttons.push(Button::new(format!("/do/{word}?case={id}"), label));
+        }
+    }
+    buttons.push(Button::new(
+        format!("/cases/{id}/disposition"),
+        "What may be disposed of",
+    ));
+    if viewer.may(Action::Hold) {
+        buttons.push(Button::new(
+            format!("/do/place-hold?of=case:{id}"),
+            "Place a hold",
+        ));
+        if crate::custody::hold::standing(&case.holds).next().is_some() {
+            buttons.push(Button::new(
+                format!("/do/lift-hold?of=case:{id}"),
+                "Lift a hold",
+            ));
         }
     }
     let mut facts = vec![
@@ -143,6 +164,8 @@ pub async fn page(
             },
         ),
     ];
+    facts.extend(show::held(&case.holds));
+    facts.push(("Kept".to_owned(), show::kept(&case)));
     facts.retain(|(_, v)| !v.is_empty());
     let here = format!("/cases/{id}");
     let frame = visitor.frame(vec![

@@ -6,6 +6,7 @@ use axum::response::Response;
 
 use super::acts::address;
 use super::{draw, notice, show};
+use crate::app::views::count_file;
 use crate::app::views::desk::{Desk, Group, Line, Which, load};
 use crate::ids::Subject;
 use crate::people::Action;
@@ -120,7 +121,20 @@ async fn page(
                 buttons.push(show::Button::new("/do/open-case", "Open a case"));
             }
         }
-        Which::Storeroom => buttons.push(show::Button::new("/places", "Places")),
+        Which::Storeroom => {
+            buttons.push(show::Button::new("/places", "Places"));
+            let (open, unresolved) = count_file::waiting(&reader).await?;
+            let label = match (open, unresolved) {
+                (0, 0) => "Counts".to_owned(),
+                (_, 0) => format!("Counts, {open} open"),
+                _ => format!("Counts, {unresolved} to be resolved"),
+            };
+            buttons.push(show::Button::new("/counts", label));
+            buttons.push(show::Button::new(
+                "/disposition",
+                "Retention and disposition",
+            ));
+        }
         Which::Court => {
             if viewer.may(Action::Prove) {
                 buttons.push(show::Button::new("/proof", "Proof of the ledger"));

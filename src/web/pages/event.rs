@@ -59,6 +59,7 @@ fn name(state: &Custody, subject: Subject) -> String {
             .get(&id)
             .map_or_else(|| "Mark".into(), |m| format!("Mark M{}", m.number)),
         Subject::Person(id) => words::person_in(state, id),
+        Subject::Count(_) => "Count".to_owned(),
         Subject::Place(id) => state
             .places
             .get(&id)

@@ -7,10 +7,13 @@ use axum::response::Response;
 
 use super::show::{self, Button, LabelButton, May};
 use super::{draw, notice};
+use crate::app::Reader;
 use crate::app::views::images::Image;
 use crate::app::views::item_file::{ItemFile, load};
+use crate::custody::state::Item;
 use crate::custody::thread::LayoutOptions;
-use crate::ids::ItemId;
+use crate::ids::{ItemId, Subject};
+use crate::people::Action;
 use crate::trade::TradeRules;
 use crate::web::App;
 use crate::web::draw::card::{Card, CardKind, CardPicture};
@@ -206,6 +209,21 @@ fn facts(file: &ItemFile) -> Vec<(String, String)> {
     rows.into_iter().map(|(k, v)| (k.to_owned(), v)).collect()
 }
 
+/// What may be done about holds on the item, behind the other acts.
+fn holds(reader: &Reader<'_>, item: &Item, mut buttons: Vec<Button>) -> Vec<Button> {
+    if reader.viewer().may(Action::Hold) {
+        let of = Subject::Item(item.id);
+        buttons.push(Button::new(
+            format!("/do/place-hold?of={of}"),
+            "Place a hold",
+        ));
+        if crate::custody::hold::standing(&item.holds).next().is_some() {
+            buttons.push(Button::new(format!("/do/lift-hold?of={of}"), "Lift a hold"));
+        }
+    }
+    buttons
+}
+
 /// The page of an item.
 pub async fn page(
     State(app): State<App>,
@@ -231,8 +249,12 @@ pub async fn page(
     let (timer, set_words) = timer(&file, &app.house().rules);
     draw(&ItemPage {
         frame: show::framed(frame, show::with_next(said, &file.next_acts)),
-        facts: facts(&file),
-        buttons: show::buttons(&file.next_acts),
+        facts: {
+            let mut all = facts(&file);
+            all.extend(show::held(&item.holds));
+            all
+        },
+        buttons: holds(&reader, &item, show::buttons(&file.next_acts)),
         labels: show::item_labels(is_card(&file)),
         may: May::of(&reader),
         recovered_seq: file

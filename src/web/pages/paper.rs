@@ -6,9 +6,9 @@ use axum::response::{IntoResponse as _, Response};
 
 use super::show;
 use crate::app::papers::label::{self, LabelKind};
-use crate::app::papers::{By, Layout, Printed, report};
+use crate::app::papers::{By, Layout, Printed, certificate, report};
 use crate::app::{ReadError, Reader};
-use crate::ids::{CaseId, ItemId, PackageId, PlaceId, Subject};
+use crate::ids::{CaseId, ItemId, PackageId, Piece, PlaceId, Subject};
 use crate::reports::paper::Card;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -150,4 +150,30 @@ pub async fn case_report(
     posted: Posted,
 ) -> Result<Response, Failure> {
     print_report(&posted.visitor.reader(&app), Subject::Case(id)).await
+}
+
+async fn print_certificate(reader: &Reader<'_>, piece: Piece) -> Result<Response, Failure> {
+    let case = reader.case(reader.thing(piece).await?.case()).await?;
+    show::noted(reader, &case, "certificate of a disposition").await?;
+    let layout = Layout::default();
+    let printed = certificate::certificate(reader, By::session(), piece, &layout).await?;
+    Ok(handed_out(printed))
+}
+
+/// The certificate of an item's disposition.
+pub async fn item_certificate(
+    State(app): State<App>,
+    Path(id): Path<ItemId>,
+    posted: Posted,
+) -> Result<Response, Failure> {
+    print_certificate(&posted.visitor.reader(&app), Piece::Item(id)).await
+}
+
+/// The certificate of a package's disposition.
+pub async fn package_certificate(
+    State(app): State<App>,
+    Path(id): Path<PackageId>,
+    posted: Posted,
+) -> Result<Response, Failure> {
+    print_certificate(&posted.visitor.reader(&app), Piece::Package(id)).await
 }

@@ -171,6 +171,12 @@ pub async fn page(
             "Take boxes from stock",
         ));
     }
+    if reader.viewer().may(Action::Keep) {
+        buttons.push(Button::new(
+            format!("/do/begin-count?place={id}"),
+            "Begin a count",
+        ));
+    }
     let mut crumbs = vec![Link::new("/places", "Places")];
     crumbs.extend(
         file.path

@@ -158,6 +158,33 @@ pub async fn noted(reader: &Reader<'_>, case: &Case, what: &str) -> Result<(), F
     Ok(())
 }
 
+/// The holds that stand, as facts.
+pub fn held(holds: &[crate::custody::hold::Hold]) -> impl Iterator<Item = (String, String)> {
+    crate::custody::hold::standing(holds).map(|h| {
+        let said = format!(
+            "since {}, ordered by {}: {}",
+            h.at.format("%Y-%m-%d %H:%M %:z"),
+            h.authority,
+            h.reason
+        );
+        (format!("Hold {}", h.number), said)
+    })
+}
+
+/// How long the evidence of a case is kept, in words; empty where nobody has said.
+#[must_use]
+pub fn kept(case: &Case) -> String {
+    case.retention.as_ref().map_or_else(String::new, |r| {
+        let until = r
+            .until
+            .map_or_else(|| "for good".to_owned(), |d| format!("until {d}"));
+        format!(
+            "{until}: {}, counted from {}, by schedule {}",
+            r.class_name, r.from, r.schedule
+        )
+    })
+}
+
 /// Where a page of a case stands: cases, the case, itself.
 #[must_use]
 pub fn crumbs(case_href: String, case_number: &str, name: &str) -> Vec<Link> {

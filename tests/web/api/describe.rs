@@ -108,6 +108,21 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
             "/api/people/{id}/holds" => {
                 path = format!("/api/people/{}/holds", server.demo.people["tomasz"].id);
             }
+            "/api/counts/{id}" => {
+                // Of something that stands there and of a label of a shop: with one difference of two kinds.
+                let send = async |act: Value| {
+                    let id = liftledger::ids::CommandId::new();
+                    let command = json!({"command": {"id": id, "act": act}});
+                    server.post("nour", "/api/commands", &command).await.ok();
+                    id
+                };
+                let places = [server.demo.places["a1"]];
+                let id = send(json!({"do": "begin-count", "places": places})).await;
+                let codes = ["5901234123457"];
+                send(json!({"do": "scan-codes", "count": id, "codes": codes})).await;
+                send(json!({"do": "end-count", "count": id})).await;
+                path = format!("/api/counts/{id}");
+            }
             "/api/tokens" => continue,
             _ => {}
         }

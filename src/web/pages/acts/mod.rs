@@ -5,8 +5,11 @@ mod amendment;
 mod case;
 mod case_admin;
 pub mod choices;
+mod count;
+mod disposition;
 mod drying;
 pub mod hand_over;
+mod hold;
 mod item;
 mod mark;
 mod outside;
@@ -104,6 +107,18 @@ pub async fn sheet(
         "add-place" => place::add(&reader, typed).await,
         "store" => place::store(&reader, typed).await,
         "fetch" => place::fetch(&reader, typed).await,
+        "begin-count" => count::begin(&reader, typed).await,
+        "scan-codes" => count::scan(&reader, typed).await,
+        "end-count" => count::end(&reader, typed).await,
+        "resolve-difference" => count::resolve(&reader, typed).await,
+        "place-hold" => hold::place(&reader, typed).await,
+        "lift-hold" => hold::lift(&reader, typed).await,
+        "set-retention" => hold::retention(&reader, typed).await,
+        "authorise-disposition" => disposition::authorise(&reader, typed).await,
+        "revoke-disposition" => disposition::revoke(&reader, typed).await,
+        "dispose" => disposition::dispose(&reader, typed).await,
+        "witness-disposition" => disposition::witness(&reader, typed).await,
+        "decline-disposition" => disposition::decline(&reader, typed).await,
         "amend" => amendment::amend(&reader, typed).await,
         "assign" => case_admin::assign(&reader, typed).await,
         "restrict" => case_admin::restrict(&reader, typed).await,
@@ -158,5 +173,6 @@ pub fn address(subject: Subject) -> Option<String> {
         Subject::Mark(id) => format!("/marks/{id}"),
         Subject::Item(id) => format!("/items/{id}"),
         Subject::Package(id) => format!("/packages/{id}"),
+        Subject::Count(id) => format!("/counts/{id}"),
     })
 }
