@@ -28,12 +28,6 @@ fn word(lateral: Lateral) -> &'static str {
     }
 }
 
-fn ground(card: &str) -> Option<Ground> {
-    [Ground::White, Ground::Black, Ground::Clear]
-        .into_iter()
-        .find(|g| g.word() == card.trim())
-}
-
 fn reason(reason: Reason) -> TradeReason {
     TradeReason {
         rule: reason.rule,
@@ -141,6 +135,10 @@ impl Trade for TradeRules {
         self.substrate(code).is_some()
     }
 
+    fn knows_view(&self, medium: &str, view: &str) -> bool {
+        self.medium(medium).is_some_and(|m| m.view(view).is_some())
+    }
+
     fn knows_container(&self, id: &str) -> bool {
         self.container(id).is_some()
     }
@@ -155,20 +153,24 @@ impl Trade for TradeRules {
 
     fn recovery(&self, asked: &Recover, noted: &MarkNoted, methods: &[String]) -> Option<Recovery> {
         let medium = self.medium(&asked.medium)?;
-        let used = ground(&asked.card);
+        let used = Ground::of_word(&asked.card);
         // The last development is what the mark looks like now; one without a fixed tone leaves tone unknown.
         let tone: Option<MarkTone> = methods
             .last()
             .and_then(|code| self.method_ever(code))
             .map(|m| m.tone);
-        let steps = chain(medium, None, tone, used)?;
+        let how_viewed = Some(asked.how_viewed.as_str()).filter(|v| !v.is_empty());
+        let steps = chain(medium, how_viewed, tone, used)?;
         let reading = read(&steps);
         let mut warnings = Vec::new();
-        if let (true, Some(tone), Some(used)) = (medium.card, tone, used) {
-            warnings.extend(contrast::warning(tone, used));
+        // Behind the mark lies the card, or the lifter itself.
+        let ground = if medium.card { used } else { medium.ground };
+        if let (Some(tone), Some(ground)) = (tone, ground) {
+            warnings.extend(contrast::warning(tone, ground));
         }
+        let window = self.set_window(medium, asked.air_c, asked.thickness);
         if let Some(set) = asked.set_at {
-            let check = set_time::check(medium, asked.started_at, set);
+            let check = set_time::check(medium, window.as_ref(), asked.started_at, set);
             if check.warning {
                 warnings.push(check.sentence);
             }
@@ -198,6 +200,7 @@ impl Trade for TradeRules {
             because: reading.sentence,
             packing,
             needs,
+            set_window: window.map(|w| w.sentence()).unwrap_or_default(),
             warnings,
         })
     }

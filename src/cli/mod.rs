@@ -14,6 +14,7 @@ mod file;
 mod handedness;
 mod item;
 mod label;
+mod measure;
 mod name;
 mod person;
 mod report;
@@ -59,6 +60,7 @@ enum Command {
     Bundle(bundle::Bundle),
     Rules(rules::Rules),
     Handedness(handedness::Handedness),
+    Measure(measure::Measure),
     Person(person::Person),
     Database(database::Database),
     Serve(serve::Serve),
@@ -89,6 +91,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Handedness(handedness) => handedness.run(&mut std::io::stdout().lock()),
         Command::Bundle(bundle) => bundle.run(&mut std::io::stdout().lock()),
         Command::Afis(afis) => afis.run(&mut std::io::stdout().lock()),
+        Command::Measure(measure) => measure.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
         Command::Database(database) => database.run(&mut std::io::stdout().lock()),

@@ -10,6 +10,7 @@ use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::{Custody, Item, Key, State};
 use crate::ids::{CaseId, Code, ItemId, MarkId, Subject};
 use crate::keeping::KeepNeeds;
+use crate::lifting::Thickness;
 
 /// How many items a case may have.
 pub const MAX_ITEMS: u32 = 20_000;
@@ -63,6 +64,12 @@ pub struct Recover {
     /// Length, width and height in millimetres, any order, where it was measured.
     #[serde(default)]
     pub size_mm: Option<[u32; 3]>,
+    /// How thick the medium was laid on: thin, thick, or millimetres.
+    #[serde(default)]
+    pub thickness: Option<Thickness>,
+    /// How it is looked at, by the medium's identifier of the view; empty for the usual way.
+    #[serde(default)]
+    pub how_viewed: String,
 }
 
 /// A recovery yielded an item.
@@ -109,6 +116,12 @@ pub struct ItemRecovered {
     /// Length, width and height in millimetres, where it was measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub size_mm: Option<[u32; 3]>,
+    /// How thick the medium was laid on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub thickness: Option<Thickness>,
+    /// How long the medium sets at that temperature and thickness, as the rules in force said; empty where it does not set.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub set_window: String,
     /// View steps of its picture.
     pub view: Vec<String>,
     /// `direct`, `reversed` or `unknown`.
@@ -206,6 +219,14 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
             "Note another mark or open another case.",
         ));
     }
+    if !x.how_viewed.is_empty() && !ctx.trade.knows_view(&x.medium, &x.how_viewed) {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The medium is not looked at in this way.",
+            "Choose one of the medium's own ways, or leave it out for the usual one.",
+        )
+        .on("how_viewed"));
+    }
     let methods: Vec<String> = mark.developments.iter().map(|d| d.method.clone()).collect();
     let Some(recovery) = ctx.trade.recovery(x, &mark.noted, &methods) else {
         return Err(Refusal::new(
@@ -249,6 +270,8 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         fragile: x.fragile,
         sharp: x.sharp,
         size_mm: x.size_mm,
+        thickness: x.thickness,
+        set_window: recovery.set_window,
         view: recovery.view,
         reads: recovery.reads,
         because: recovery.because,

@@ -53,6 +53,8 @@ pub struct Recovery {
     pub packing: Vec<String>,
     /// What it asks of its container and its place; goes on the record, and later decisions keep to it.
     pub needs: KeepNeeds,
+    /// How long the medium sets, in words; empty where it does not set.
+    pub set_window: String,
     /// Warnings that go on the record: card against powder, set time.
     pub warnings: Vec<String>,
 }
@@ -63,6 +65,8 @@ pub trait Trade {
     fn knows_method(&self, code: &str) -> bool;
     /// Whether the substrate code is one of the open standard.
     fn knows_substrate(&self, code: &str) -> bool;
+    /// Whether a medium is looked at in this way, by the identifier of the view; false for an unknown medium.
+    fn knows_view(&self, medium: &str, view: &str) -> bool;
     /// Whether there is such a container.
     fn knows_container(&self, id: &str) -> bool;
     /// Whether there is such a climate class.

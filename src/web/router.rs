@@ -77,6 +77,8 @@ routes! {
     post "/account/password" => pages::account::change_password, SignedIn;
     post "/account/tokens" => pages::account::issue_token, SignedIn;
     post "/account/tokens/end" => pages::account::end_token, SignedIn;
+    get "/rules" => pages::rules::list, SignedIn;
+    get "/rules/{kind}" => pages::rules::shelf, SignedIn;
     get "/agency" => pages::agency::show, May(Action::ManagePeople);
     post "/agency" => pages::agency::set, May(Action::ManagePeople);
     get "/people" => pages::people::list, May(Action::ManagePeople);

@@ -134,6 +134,8 @@ pub fn recovery(mark: MarkId, medium: &str, at: DateTime<FixedOffset>) -> item::
         fragile: medium == "silicone-putty",
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     }
 }
 

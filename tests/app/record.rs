@@ -150,6 +150,8 @@ async fn story(desk: &Desk) -> (Piece, PersonId, PersonId) {
         fragile: false,
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     };
     let item = ItemId(desk.act(me, Act::Recover(act)).await);
     let act = package::Pack {

@@ -31,6 +31,9 @@ impl Trade for Free {
     fn knows_substrate(&self, _: &str) -> bool {
         true
     }
+    fn knows_view(&self, _: &str, _: &str) -> bool {
+        true
+    }
     fn knows_container(&self, _: &str) -> bool {
         true
     }
@@ -46,6 +49,7 @@ impl Trade for Free {
             because: "one mirror step: contact face".into(),
             packing: vec![],
             needs: KeepNeeds::default(),
+            set_window: String::new(),
             warnings: vec![],
         })
     }
@@ -197,6 +201,8 @@ pub fn five_hundred() -> (World, Piece, [PersonId; 2]) {
         fragile: false,
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     };
     let item = ItemId(w.act(me, Act::Recover(recover)).unwrap());
     let pack = package::Pack {

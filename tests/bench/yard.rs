@@ -190,6 +190,8 @@ impl Yard {
             fragile: false,
             sharp: false,
             size_mm: None,
+            thickness: None,
+            how_viewed: String::new(),
         };
         let (recovered, id) = step(tech, Act::Recover(recover));
         let item = ItemId(id);

@@ -5,6 +5,7 @@ mod afis;
 mod count;
 mod demo;
 mod handedness;
+mod measure;
 mod papers;
 mod rules;
 mod verify;

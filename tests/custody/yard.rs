@@ -135,6 +135,8 @@ pub fn recover(mark: MarkId, medium: &str, at: DateTime<Utc>) -> Recover {
         fragile: false,
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     }
 }
 

@@ -25,6 +25,7 @@ use crate::app::reader::{ReadError, Reader};
 use crate::custody::state::{Item, Mark, Thing};
 use crate::custody::thread::Thread;
 use crate::ids::{Code, ItemId, PersonId, Piece, Subject};
+use crate::lifting::Thickness;
 use crate::trade::TradeRules;
 
 /// The recovery in words.
@@ -52,6 +53,10 @@ pub struct RecoveryWords {
     /// Air temperature in °C, as measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub air_c: Option<i16>,
+    /// How thick the medium was laid on.
+    pub thickness: Option<Thickness>,
+    /// How long it sets, as the rules in force at the recovery said; empty where it does not, or for an older record.
+    pub set_window: String,
     /// Colour of the backing card; empty for none.
     pub card: String,
     /// Description, as amended.
@@ -248,6 +253,8 @@ fn recovery(item: &Item, state: &crate::custody::State, zone: FixedOffset) -> Re
             .map(|t| words::minute(&t, zone))
             .unwrap_or_default(),
         air_c: r.air_c,
+        thickness: r.thickness,
+        set_window: r.set_window.clone(),
         card: r.card.clone(),
         description: r.description.clone(),
         at: item.recovered_at,

@@ -134,7 +134,7 @@ pub async fn perform(
         command,
         must_sign,
     };
-    if typed.has("back-to-form") {
+    if typed.has("back-to-form") || (typed.has("look") && !sheet.look.is_empty()) {
         return again.form(sheet, None).await;
     }
     let built = match build(&word, &sheet, &typed, command, agency.zone) {

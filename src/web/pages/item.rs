@@ -145,28 +145,24 @@ fn drawn_card(file: &ItemFile) -> String {
     })
 }
 
+/// The timer while it sets, and the window in words: as recorded, or for an older record by the rules in force.
 fn timer(file: &ItemFile, rules: &TradeRules) -> (Option<Timer>, String) {
-    let Some(set) = rules
-        .medium_ever(&file.recovery.medium)
-        .and_then(|m| m.set.as_ref())
-    else {
-        return (None, String::new());
+    let r = &file.recovery;
+    let window = rules
+        .medium_ever(&r.medium)
+        .and_then(|m| rules.set_window(m, r.air_c, r.thickness));
+    let Some(window) = window else {
+        return (None, r.set_window.clone());
     };
-    let mut said = Vec::new();
-    if let Some(n) = set.earliest {
-        said.push(format!("not before {n} min"));
-    }
-    if let Some(n) = set.usual {
-        said.push(format!("usually {n} min"));
-    }
-    if let Some(n) = set.limit {
-        said.push(format!("not longer than {n} min"));
-    }
-    let words = format!("{}. {} Source: {}", said.join(", "), set.note, set.source);
-    let shown = match (file.recovery.set_at, set.usual.or(set.earliest)) {
-        (None, Some(minutes)) => Some(Timer {
-            seconds: minutes.saturating_mul(60),
-            since: file.recovery.started_at.to_rfc3339(),
+    let words = if r.set_window.is_empty() {
+        window.sentence()
+    } else {
+        r.set_window.clone()
+    };
+    let shown = match (r.set_at, window.usual.or(window.earliest)) {
+        (None, Some(figure)) => Some(Timer {
+            seconds: figure.seconds,
+            since: r.started_at.to_rfc3339(),
             words: words.clone(),
         }),
         _ => None,
@@ -198,6 +194,10 @@ fn facts(file: &ItemFile) -> Vec<(String, String)> {
                 &r.air_c.map(|c| c.to_string()).unwrap_or_default(),
                 " \u{b0}C",
             ),
+        ),
+        (
+            "Thickness",
+            r.thickness.map(|t| t.words()).unwrap_or_default(),
         ),
         ("Backing card", r.card.clone()),
         ("Recovered", format!("{} by {}", r.when, r.by_name)),

@@ -22,6 +22,7 @@ pub mod photograph;
 pub mod picture;
 pub mod place;
 pub mod proof;
+pub mod rules;
 pub mod show;
 pub mod sign_in;
 

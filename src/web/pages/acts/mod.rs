@@ -53,6 +53,9 @@ pub struct Sheet {
     pub inputs: Vec<Input>,
     /// The verb on the button: `Receive`.
     pub submit: String,
+    /// The words on a second button that shows the form again with what follows from the choices so far, recording nothing;
+    /// empty for none.
+    pub look: String,
     /// What is put on the record when the act is signed: `I received package P2 as described.`
     pub sentence: String,
     /// Where one is, outermost first, without this form.
