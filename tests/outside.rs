@@ -13,6 +13,8 @@ mod browser;
 mod bundles;
 #[path = "outside/images.rs"]
 mod images;
+#[path = "outside/flips.rs"]
+mod flips;
 #[path = "disclosure/sample.rs"]
 mod itl_sample;
 #[path = "outside/labels.rs"]

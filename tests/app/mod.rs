@@ -4,6 +4,7 @@ mod afis;
 pub mod afis_bench;
 pub mod boatyard;
 mod bundle;
+mod cautions;
 mod crash;
 mod demo;
 mod house;

@@ -2,6 +2,7 @@ mod acts;
 mod afis;
 mod api;
 mod copies;
+mod knowledge;
 mod look;
 mod pages;
 mod room;
