@@ -13,5 +13,6 @@ mod papers;
 mod record;
 pub mod served;
 mod stage;
+mod uploads;
 mod views;
 pub mod world;

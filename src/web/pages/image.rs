@@ -30,10 +30,10 @@ fn plain(name: &str) -> String {
             }
         })
         .collect();
-    if out.is_empty() {
-        "picture".into()
-    } else {
-        out
+    // A name that begins with dots is hidden, or a folder.
+    match out.trim_start_matches('.') {
+        "" => "picture".into(),
+        name => name.to_owned(),
     }
 }
 
