@@ -11,10 +11,10 @@ mod boatyard;
 mod browser;
 #[path = "outside/bundles.rs"]
 mod bundles;
-#[path = "outside/images.rs"]
-mod images;
 #[path = "outside/flips.rs"]
 mod flips;
+#[path = "outside/images.rs"]
+mod images;
 #[path = "disclosure/sample.rs"]
 mod itl_sample;
 #[path = "outside/labels.rs"]

@@ -153,7 +153,7 @@ fn the_trade_rules_answer_what_custody_asks() {
     other.how_viewed = "contact-face".into();
     other.air_c = Some(20);
     other.set_at = Some(other.started_at + chrono::Duration::seconds(140));
-    let answer = rules.recovery(&other, "2B", &["BLP".to_owned()]).unwrap();
+    let answer = rules.recovery(&other, &noted, &["BLP".to_owned()]).unwrap();
     assert_eq!(answer.reads, "reversed");
     assert!(
         answer

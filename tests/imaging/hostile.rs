@@ -588,10 +588,7 @@ async fn the_server_takes_or_refuses_each_bad_file_and_shows_none_as_a_page() {
                     "{kind}"
                 );
                 let how = has("content-disposition");
-                assert!(
-                    !how.contains(['/', '\\']) && !how.contains("\"."),
-                    "{how}"
-                );
+                assert!(!how.contains(['/', '\\']) && !how.contains("\"."), "{how}");
             }
         }
     }

@@ -168,6 +168,7 @@ fn contrast(
 
 /// Takes "40 x 25 x 8" apart into three numbers; what cannot be read stays for the refusal. The size of the mark was for
 /// working out film and material only.
+fn arrange(fields: &mut Map<String, Value>) {
     fields.remove("mark_mm");
     super::stock::three_numbers(fields, "size_mm");
 }
