@@ -17,7 +17,7 @@
 //! - [`app`] the only append path, and what pages and commands read
 //!
 //! Edges:
-//! - [`clock`] [`keys`] [`originals`] [`uploads`] [`trade`] [`store`] [`web`] [`cli`]
+//! - [`clock`] [`keys`] [`originals`] [`uploads`] [`trade`] [`receivers`] [`store`] [`web`] [`cli`]
 
 pub mod app;
 pub mod cli;
@@ -32,6 +32,7 @@ pub mod ledger;
 pub mod lifting;
 pub mod originals;
 pub mod people;
+pub mod receivers;
 pub mod reports;
 pub mod store;
 pub mod trade;

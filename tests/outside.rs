@@ -3,12 +3,18 @@
 
 #[path = "outside/afis.rs"]
 mod afis;
+#[path = "app/afis_bench.rs"]
+mod afis_bench;
 #[path = "app/boatyard.rs"]
 mod boatyard;
 #[path = "outside/browser/mod.rs"]
 mod browser;
 #[path = "outside/bundles.rs"]
 mod bundles;
+#[path = "outside/flips.rs"]
+mod flips;
+#[path = "outside/images.rs"]
+mod images;
 #[path = "disclosure/sample.rs"]
 mod itl_sample;
 #[path = "outside/labels.rs"]

@@ -1,18 +1,23 @@
 //! The whole database checked: the ledger from its raw rows, then the read models against a replay of the events, then
-//! the originals of images against the digests that the events name.
+//! the originals of images against the digests that the events name, then the working copies, made again by their recipes.
 //!
 //! Memory grows with the number of records (people, cases, items …), since the replay holds them all.
 
 use std::collections::{BTreeMap, HashMap};
 
-use crate::custody::State;
+use crate::custody::copy::CopyMade;
+use crate::custody::{Fact, State};
 use crate::ids::{Digest, Seq, Subject};
+use crate::imaging::decode::{self, decode};
+use crate::imaging::derive::{derive, pixels_digest};
 use crate::ledger::checkpoint::VerifyingKey;
 use crate::ledger::event::Event;
 use crate::ledger::payload::Salt;
 use crate::ledger::verify::{self, Options, Verifier};
 use crate::originals::{Originals, OriginalsError};
 use crate::store::{DocFilter, LIST_MAX, RAW_MAX, Store, StoreError};
+
+use sha2::{Digest as _, Sha256};
 
 use super::{replay, rows};
 
@@ -25,6 +30,8 @@ pub struct Audit {
     pub models: Vec<Disagreement>,
     /// The originals that image events name, and the events that name them.
     pub images: BTreeMap<Digest, Vec<Seq>>,
+    /// The working copies that events name, each with how it was made.
+    pub copies: Vec<(Seq, CopyMade)>,
 }
 
 /// A read model that does not say what the events say, a guard that is gone or changed, or an original that is not what
@@ -32,7 +39,8 @@ pub struct Audit {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Disagreement {
     /// `read-model-differs`, `read-model-missing`, `read-model-extra`, `count-differs`, `event-leads-nowhere`,
-    /// `guard-missing`, `guard-changed`, `image-missing`, `image-altered`, `image-unreadable`.
+    /// `guard-missing`, `guard-changed`, `image-missing`, `image-altered`, `image-unreadable`, `copy-missing`,
+    /// `copy-altered`, `copy-unreadable`, `copy-differs`, `copy-not-made-again`.
     pub code: &'static str,
     /// The event, where one is meant.
     pub seq: Option<Seq>,
@@ -75,6 +83,67 @@ impl Audit {
             }));
         }
     }
+
+    /// Makes every working copy again from its original, by the recipe and scale on record, and holds it against the file
+    /// that was kept. Must not run on a single-threaded runtime's own thread.
+    pub fn check_copies(&mut self, originals: &Originals) {
+        for (seq, made) in &self.copies {
+            if let Err((code, text)) = again(originals, made) {
+                self.models.push(Disagreement {
+                    code,
+                    seq: Some(*seq),
+                    text,
+                });
+            }
+        }
+    }
+}
+
+/// One working copy, made again.
+fn again(originals: &Originals, made: &CopyMade) -> Result<(), (&'static str, String)> {
+    let copy = made.copy;
+    originals.verify(copy).map_err(|e| match e {
+        OriginalsError::Missing(_) => (
+            "copy-missing",
+            format!("the working copy {copy} is not there"),
+        ),
+        OriginalsError::Altered { found, .. } => (
+            "copy-altered",
+            format!("the working copy {copy} was altered: its bytes now have the digest {found}"),
+        ),
+        e => (
+            "copy-unreadable",
+            format!("the working copy {copy} cannot be read: {e}"),
+        ),
+    })?;
+    let not_again = |why: &dyn std::fmt::Display| {
+        (
+            "copy-not-made-again",
+            format!(
+                "the working copy {copy} cannot be made again from {}: {why}",
+                made.digest
+            ),
+        )
+    };
+    let original = originals.read(made.digest).map_err(|e| not_again(&e))?;
+    let new = derive(&original, &made.recipe, made.scale.as_ref()).map_err(|e| not_again(&e))?;
+    if Digest(Sha256::digest(&new.png).into()) == copy {
+        return Ok(());
+    }
+    // Another release may compress otherwise; what the file shows must still be the same.
+    let kept = originals.read(copy).map_err(|e| not_again(&e))?;
+    let shown = decode(&kept, &decode::Limits::default()).map_err(|e| not_again(&e))?;
+    let shown = pixels_digest(&shown.raster);
+    if shown == new.pixels && shown == made.pixels {
+        return Ok(());
+    }
+    Err((
+        "copy-differs",
+        format!(
+            "the working copy {copy} is not what its recipe makes of {}: {}",
+            made.digest, made.recipe
+        ),
+    ))
 }
 
 fn opened(raw: &crate::store::RawEvent) -> Option<Event> {
@@ -96,6 +165,7 @@ pub async fn audit(
     let mut state = State::default();
     let mut models = Vec::new();
     let mut images: BTreeMap<Digest, Vec<Seq>> = BTreeMap::new();
+    let mut copies = Vec::new();
     let mut counts: HashMap<Subject, u64> = HashMap::new();
     let mut last_seq: HashMap<Subject, Seq> = HashMap::new();
     let (mut from, mut done) = (i64::MIN, 0_u64);
@@ -119,6 +189,12 @@ pub async fn audit(
                 && let Some(digest) = event.field_str("digest").and_then(|d| d.parse().ok())
             {
                 images.entry(digest).or_default().push(event.header.seq);
+            }
+            if event.header.kind == "image.copy-made"
+                && let Ok(Fact::CopyMade(made)) =
+                    Fact::from_fields(&event.header.kind, &event.fields)
+            {
+                copies.push((event.header.seq, made));
             }
             for touch in &event.header.touches {
                 counts.insert(touch.subject, touch.n);
@@ -195,6 +271,7 @@ pub async fn audit(
         ledger,
         models,
         images,
+        copies,
     })
 }
 

@@ -16,6 +16,7 @@ use crate::ledger::event::Source;
 use crate::ledger::times;
 use crate::originals::{Originals, OriginalsError};
 use crate::people::password::{self, PasswordError};
+use crate::receivers::{Receivers, ReceiversError};
 use crate::store::{CredentialRow, Store, StoreError};
 use crate::trade::{TradeErrors, TradeRules};
 use crate::uploads::Uploads;
@@ -78,6 +79,9 @@ pub enum HouseError {
     /// The trade rules.
     #[error("the trade rules: {0}")]
     Trade(#[from] TradeErrors),
+    /// Who takes hand-offs.
+    #[error("the receivers: {0}")]
+    Receivers(#[from] ReceiversError),
     /// The ledger's name.
     #[error(transparent)]
     Name(#[from] NoteError),
@@ -103,8 +107,12 @@ pub struct House {
     pub verifying: VerifyingKey,
     /// The trade rules in force.
     pub rules: Arc<TradeRules>,
+    /// Who takes hand-offs, by the agency's own file.
+    pub receivers: Arc<Receivers>,
     /// The only append path.
     pub recorder: Recorder,
+    /// Turns at making working copies.
+    pub copying: Arc<tokio::sync::Semaphore>,
     task: tokio::task::JoinHandle<()>,
 }
 
@@ -180,6 +188,7 @@ impl House {
             return Err(HouseError::OtherKeys { folder, expected });
         }
         let rules = Arc::new(TradeRules::of_folder(folder)?);
+        let receivers = Arc::new(Receivers::of_folder(folder)?);
         let tools = Tools {
             store: store.clone(),
             key,
@@ -197,7 +206,9 @@ impl House {
             keys,
             verifying,
             rules,
+            receivers,
             recorder,
+            copying: Arc::new(tokio::sync::Semaphore::new(super::copies::AT_ONCE)),
             task,
         })
     }

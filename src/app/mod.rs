@@ -2,6 +2,7 @@
 
 pub mod agency;
 pub mod audit;
+pub mod copies;
 pub mod demo;
 pub mod export;
 pub mod house;

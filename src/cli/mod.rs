@@ -3,6 +3,7 @@
 //! Exit codes: 0 well, 1 could not run, 2 verification failed.
 
 mod advise;
+mod afis;
 mod bundle;
 mod case;
 mod count;
@@ -13,6 +14,7 @@ mod file;
 mod handedness;
 mod item;
 mod label;
+mod measure;
 mod name;
 mod person;
 mod report;
@@ -53,10 +55,12 @@ enum Command {
     Count(count::Count),
     Label(label::Label),
     Report(report::Report),
+    Afis(afis::Afis),
     Export(export::Export),
     Bundle(bundle::Bundle),
     Rules(rules::Rules),
     Handedness(handedness::Handedness),
+    Measure(measure::Measure),
     Person(person::Person),
     Database(database::Database),
     Serve(serve::Serve),
@@ -86,6 +90,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Rules(rules) => rules.run(&mut std::io::stdout().lock()),
         Command::Handedness(handedness) => handedness.run(&mut std::io::stdout().lock()),
         Command::Bundle(bundle) => bundle.run(&mut std::io::stdout().lock()),
+        Command::Afis(afis) => afis.run(&mut std::io::stdout().lock()),
+        Command::Measure(measure) => measure.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
         Command::Database(database) => database.run(&mut std::io::stdout().lock()),

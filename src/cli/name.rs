@@ -101,3 +101,22 @@ async fn inside(
         }
     }
 }
+
+/// A mark of a case by its number.
+pub(super) async fn mark(
+    reader: &Reader<'_>,
+    case: CaseId,
+    number: u32,
+) -> anyhow::Result<Subject> {
+    let mut part = Part::default();
+    loop {
+        let page = reader.marks_of(case, &part).await?;
+        if let Some(mark) = page.rows.iter().find(|m| m.number == number) {
+            return Ok(Subject::Mark(mark.id));
+        }
+        part.after = page.next;
+        if part.after.is_none() {
+            bail!("the case has no mark M{number}");
+        }
+    }
+}

@@ -39,8 +39,8 @@ pub(super) struct Verify {
     /// A disclosure bundle, the zip that `liftledger bundle` makes: its files, its events, what is withheld, its pictures.
     #[arg(long, value_name = "FILE", conflicts_with = "data")]
     bundle: Option<PathBuf>,
-    /// The data folder of a ledger: everything in its database is checked, the read models against its events, and the
-    /// original bytes of every image against the digest on the record.
+    /// The data folder of a ledger: everything in its database is checked, the read models against its events, the
+    /// original bytes of every image against the digest on the record, and every working copy, made again by its recipe.
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
     #[command(flatten)]
@@ -170,7 +170,10 @@ impl Verify {
             })
             .await;
             let audit = audit.map(|mut audit| {
-                tokio::task::block_in_place(|| audit.check_images(&house.originals));
+                tokio::task::block_in_place(|| {
+                    audit.check_images(&house.originals);
+                    audit.check_copies(&house.originals);
+                });
                 audit
             });
             house.close().await;
@@ -186,6 +189,7 @@ impl Verify {
                 "ledger": audit.ledger,
                 "models": models,
                 "originals": audit.images.len(),
+                "copies": audit.copies.len(),
             });
             serde_json::to_writer_pretty(&mut *out, &all)?;
             writeln!(out)?;
@@ -201,9 +205,10 @@ impl Verify {
             }
             writeln!(
                 out,
-                "{} events checked, {} originals checked, {} findings, tree head {}",
+                "{} events checked, {} originals checked, {} working copies made again, {} findings, tree head {}",
                 audit.ledger.events,
                 audit.images.len(),
+                audit.copies.len(),
                 audit.ledger.findings.len() + audit.models.len(),
                 audit.ledger.root
             )?;

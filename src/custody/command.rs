@@ -7,7 +7,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person, place,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, package, paper,
+    person, place, stock, value,
 };
 use super::{count, disposition, hold, retention};
 use crate::ids::{
@@ -140,6 +141,8 @@ acts! {
     SetScale(image::SetScale) = "set-scale", WorkImages, signed: false;
     /// Add a working copy whose bytes are already kept.
     AddCopy(copy::AddCopy) = "add-copy", WorkImages, signed: false;
+    /// Say what a picture is worth for comparison.
+    AssessValue(value::AssessValue) = "assess-value", AssessValue, signed: false;
     /// Record a recovery: it yields an item.
     Recover(item::Recover) = "recover", RecordScene, signed: false;
     /// Make a package of pieces.
@@ -152,6 +155,8 @@ acts! {
     Seal(package::Seal) = "seal", Pack, signed: false;
     /// Open a sealed package.
     Open(package::Open) = "open", Pack, signed: true;
+    /// Record that something recovered wet is dry.
+    NoteDry(drying::NoteDry) = "note-dry", Pack, signed: false;
     /// Release to a person: an offer until they receive it.
     Release(hand_over::Release) = "release", HandOver, signed: true;
     /// Withdraw an offer.
@@ -172,6 +177,10 @@ acts! {
     Store(place::Store) = "store", Keep, signed: false;
     /// Take from a shelf into one's own hands.
     Fetch(place::Fetch) = "fetch", Keep, signed: false;
+    /// Say what a place has in stock of a kind of box.
+    StockSet(stock::StockSet) = "stock-set", Keep, signed: false;
+    /// Take boxes from stock without packing.
+    StockTake(stock::StockTake) = "stock-take", Pack, signed: false;
     /// Begin a count of places.
     BeginCount(count::BeginCount) = "begin-count", Keep, signed: false;
     /// Scan codes into a count.
@@ -204,6 +213,8 @@ acts! {
     ReportPrinted(paper::ReportPrinted) = "report-printed", PrintReport, signed: false;
     /// A bundle of a case was made.
     Disclose(disclosure::Disclose) = "disclose", Disclose, signed: false;
+    /// A latent print was handed off.
+    AfisExported(afis::AfisExported) = "afis-exported", HandOff, signed: false;
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case-read", ReadEvidence, signed: false;
 }
@@ -218,6 +229,7 @@ impl Act {
             Self::TakeOut(x) => vec![Piece::Package(x.package), x.piece],
             Self::Seal(x) => vec![Piece::Package(x.package)],
             Self::Open(x) => vec![Piece::Package(x.package)],
+            Self::NoteDry(x) => vec![Piece::Item(x.item)],
             Self::Release(x) => vec![x.piece],
             Self::Withdraw(x) => vec![x.piece],
             Self::Receive(x) => vec![x.piece],

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::{
-    amendment, case, copy, disclosure, hand_over, image, item, mark, package, paper, person, place,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, package, paper,
+    person, place, stock, value,
 };
 use super::{count, disposition, hold, retention};
 use crate::ids::{CaseId, Subject};
@@ -59,6 +60,8 @@ facts! {
     ScaleSet(image::ScaleSet) = "image.scale-set",
     /// A working copy was made.
     CopyMade(copy::CopyMade) = "image.copy-made",
+    /// It was said what a picture is worth.
+    ValueAssessed(value::ValueAssessed) = "image.value-assessed",
     /// A recovery yielded an item.
     ItemRecovered(item::ItemRecovered) = "item.recovered",
     /// A package was made.
@@ -71,6 +74,8 @@ facts! {
     PackageSealed(package::PackageSealed) = "package.sealed",
     /// A package was opened.
     PackageOpened(package::PackageOpened) = "package.opened",
+    /// Something recovered wet is dry.
+    ItemDried(drying::ItemDried) = "item.dried",
     /// A piece was released.
     Released(hand_over::Released) = "custody.released",
     /// An offer was withdrawn.
@@ -91,6 +96,10 @@ facts! {
     Stored(place::Stored) = "custody.stored",
     /// A piece was taken from a shelf.
     Fetched(place::Fetched) = "custody.fetched",
+    /// The stock of a kind of box was counted.
+    StockCounted(stock::StockCounted) = "place.stock-counted",
+    /// Boxes were taken from stock.
+    StockTaken(stock::StockTaken) = "place.stock-taken",
     /// A count was begun.
     CountBegun(count::CountBegun) = "count.begun",
     /// Codes were scanned into a count.
@@ -125,6 +134,8 @@ facts! {
     ReportPrinted(paper::ReportPrinted) = "paper.report-printed",
     /// A bundle of a case was made.
     CaseDisclosed(disclosure::CaseDisclosed) = "case.disclosed",
+    /// A latent print was handed off.
+    AfisExported(afis::AfisExported) = "paper.afis-exported",
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case.read",
 }

@@ -241,6 +241,9 @@ pub struct HandedOut {
     /// Why it goes unsealed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unsealed_reason: Option<String>,
+    /// The due date is that of this hand-out alone: nothing was on loan from the storeroom before it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub own_loan: bool,
 }
 
 /// Taken back.
@@ -264,6 +267,9 @@ pub struct TakenBack {
     pub condition: Condition,
     /// Note.
     pub note: String,
+    /// With this it is no longer out: a custodian took it back, or nothing but the hand-out had lent it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub ends_loan: bool,
 }
 
 /// Somebody took charge of a piece that nobody released.
@@ -335,14 +341,10 @@ pub(super) fn seal_seen(
         .on("seal_seen"));
     }
     if seen != on && !broken {
-        let record = if on.is_empty() {
-            "no seal".to_owned()
-        } else {
-            format!("seal {on}")
-        };
+        // The number on record stays unsaid: whoever is told it could give it back without having read the seal.
         return Err(Refusal::new(
             Rule::SealDiffers,
-            format!("You saw seal {seen}; on record is {record}."),
+            format!("You saw seal {seen}; that is not what is on record."),
             "Read the number again. If that is what is on it, say mismatch with a note, or refuse it.",
         )
         .on("seal_seen"));
@@ -585,8 +587,9 @@ pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Ref
     text("purpose", &x.purpose, 300, true)?;
     party(&x.party)?;
     unsealed_text(x.unsealed_reason.as_deref())?;
-    let (_, case) = ctx.in_hand(x.piece)?;
+    let (custody, case) = ctx.in_hand(x.piece)?;
     super::hold::free(ctx, x.piece)?;
+    let own_loan = x.due_at.is_some() && custody.loan.is_none();
     due(ctx, x.due_at, false)?;
     sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
     let fact = Fact::HandedOut(HandedOut {
@@ -599,6 +602,7 @@ pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Ref
         seal: seal_on(ctx.state, x.piece).to_owned(),
         due_at: x.due_at,
         unsealed_reason: x.unsealed_reason.clone().filter(|r| !r.trim().is_empty()),
+        own_loan,
     });
     Ok(ctx.draft(Some(case), vec![x.piece.into()], fact))
 }
@@ -632,6 +636,9 @@ pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, R
     }
     may_hold(ctx)?;
     seal_seen(ctx.state, x.piece, &x.seal_seen, x.condition, &x.note)?;
+    // Back with whoever keeps the storeroom it is no longer out. Anybody else brings to an end what the hand-out lent, and
+    // still owes the storeroom what it lent before.
+    let keeps = permission::allows(&ctx.actor.roles, Action::Keep);
     let fact = Fact::TakenBack(TakenBack {
         piece: x.piece,
         name: x.party.name.clone(),
@@ -642,6 +649,7 @@ pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, R
         seal_seen: seal_number(&x.seal_seen),
         condition: x.condition,
         note: x.note.clone(),
+        ends_loan: keeps || custody.loan.as_ref().is_some_and(|l| l.outside),
     });
     Ok(ctx.draft(Some(case), vec![x.piece.into()], fact))
 }
@@ -720,6 +728,7 @@ pub(super) fn received(state: &mut State, x: &Received, meta: &Meta) -> Result<(
             purpose: offer.purpose,
             due_at: offer.due_at,
             since: meta.at,
+            outside: false,
         });
     }
     custody.holder = Holder::Person { person };
@@ -737,17 +746,26 @@ pub(super) fn handed_out(state: &mut State, x: &HandedOut, meta: &Meta) -> Resul
             purpose: x.purpose.clone(),
             due_at: x.due_at,
             since: meta.at,
+            outside: x.own_loan,
         });
     }
     Ok(())
 }
 
-pub(super) fn taken_back(state: &mut State, piece: Piece, meta: &Meta) -> Result<(), Misfit> {
+pub(super) fn taken_back(
+    state: &mut State,
+    piece: Piece,
+    ends_loan: bool,
+    meta: &Meta,
+) -> Result<(), Misfit> {
     let person = meta
         .actor
         .ok_or_else(|| meta.misfit("taking back has an actor"))?;
     let custody = custody_mut(state, piece, meta)?;
     custody.offer = None;
     custody.holder = Holder::Person { person };
+    if ends_loan {
+        custody.loan = None;
+    }
     Ok(())
 }

@@ -352,6 +352,7 @@ pub(super) fn added(state: &mut State, x: &ImageAdded, meta: &Meta) -> Result<()
             taken_at: meta.at,
             scale: None,
             copies: Vec::new(),
+            assessed: None,
         });
     Ok(())
 }

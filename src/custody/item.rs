@@ -10,6 +10,7 @@ use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::{Custody, Item, Key, State};
 use crate::ids::{CaseId, Code, ItemId, MarkId, Subject};
 use crate::keeping::KeepNeeds;
+use crate::lifting::Thickness;
 
 /// How many items a case may have.
 pub const MAX_ITEMS: u32 = 20_000;
@@ -63,6 +64,12 @@ pub struct Recover {
     /// Length, width and height in millimetres, any order, where it was measured.
     #[serde(default)]
     pub size_mm: Option<[u32; 3]>,
+    /// How thick the medium was laid on: thin, thick, or millimetres.
+    #[serde(default)]
+    pub thickness: Option<Thickness>,
+    /// How it is looked at, by the medium's identifier of the view; empty for the usual way.
+    #[serde(default)]
+    pub how_viewed: String,
 }
 
 /// A recovery yielded an item.
@@ -109,6 +116,12 @@ pub struct ItemRecovered {
     /// Length, width and height in millimetres, where it was measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub size_mm: Option<[u32; 3]>,
+    /// How thick the medium was laid on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub thickness: Option<Thickness>,
+    /// How long the medium sets at that temperature and thickness, as the rules in force said; empty where it does not set.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub set_window: String,
     /// View steps of its picture.
     pub view: Vec<String>,
     /// `direct`, `reversed` or `unknown`.
@@ -130,13 +143,13 @@ pub struct ItemRecovered {
 }
 
 /// The needs go into the event as one text of JSON: the ledger's values are shallow, and needs are not.
-mod needs_as_text {
+pub(super) mod needs_as_text {
     use serde::{Deserialize, Deserializer, Serialize, Serializer, de, ser};
 
     use super::KeepNeeds;
 
     #[expect(clippy::ref_option, reason = "serde hands over the field")]
-    pub(super) fn serialize<S: Serializer>(
+    pub fn serialize<S: Serializer>(
         needs: &Option<Box<KeepNeeds>>,
         to: S,
     ) -> Result<S::Ok, S::Error> {
@@ -144,7 +157,7 @@ mod needs_as_text {
         text.map_err(ser::Error::custom)?.serialize(to)
     }
 
-    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+    pub fn deserialize<'de, D: Deserializer<'de>>(
         from: D,
     ) -> Result<Option<Box<KeepNeeds>>, D::Error> {
         let text = Option::<String>::deserialize(from)?;
@@ -206,8 +219,16 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
             "Note another mark or open another case.",
         ));
     }
+    if !x.how_viewed.is_empty() && !ctx.trade.knows_view(&x.medium, &x.how_viewed) {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "The medium is not looked at in this way.",
+            "Choose one of the medium's own ways, or leave it out for the usual one.",
+        )
+        .on("how_viewed"));
+    }
     let methods: Vec<String> = mark.developments.iter().map(|d| d.method.clone()).collect();
-    let Some(recovery) = ctx.trade.recovery(x, &mark.noted.substrate, &methods) else {
+    let Some(recovery) = ctx.trade.recovery(x, &mark.noted, &methods) else {
         return Err(Refusal::new(
             Rule::BadValue,
             format!("There is no medium {}.", x.medium),
@@ -249,6 +270,8 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         fragile: x.fragile,
         sharp: x.sharp,
         size_mm: x.size_mm,
+        thickness: x.thickness,
+        set_window: recovery.set_window,
         view: recovery.view,
         reads: recovery.reads,
         because: recovery.because,
@@ -300,6 +323,7 @@ pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Re
             recovered_at: meta.at,
             recovered_by: meta.actor,
             images: Vec::new(),
+            dried: None,
             holds: Vec::new(),
             custody: Custody::begin(person, meta.at),
         },

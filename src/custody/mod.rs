@@ -5,6 +5,7 @@
 //! state is afterwards). [`decide()`] tries the rules that hold for every act and hands on; [`apply()`] only hands on. All of it is pure: the same state, actor, command and time give the
 //! same answer.
 
+pub mod afis;
 pub mod amendment;
 pub mod case;
 pub mod command;
@@ -12,6 +13,7 @@ pub mod copy;
 pub mod count;
 pub mod disclosure;
 pub mod disposition;
+pub mod drying;
 pub mod fact;
 pub mod hand_over;
 pub mod hold;
@@ -27,6 +29,7 @@ pub mod refusal;
 pub mod retention;
 pub mod rules;
 pub mod state;
+pub mod stock;
 pub mod thread;
 pub mod value;
 

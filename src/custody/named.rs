@@ -30,9 +30,17 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         Act::SetView(x) => pictured(ctx, x.of),
         Act::SetScale(x) => pictured(ctx, x.of),
         Act::AddCopy(x) => pictured(ctx, x.of),
+        Act::AssessValue(x) => pictured(ctx, x.of),
+        Act::AfisExported(x) => {
+            pictured(ctx, x.of)?;
+            pictured(ctx, x.shown).map_err(|r| r.on("shown"))
+        }
         Act::Recover(x) => mark(ctx, x.mark),
         Act::Pack(x) => {
             ctx.case(x.case)?;
+            if let Some(from) = &x.stock {
+                place(ctx, from.place).map_err(|r| r.on("stock"))?;
+            }
             x.contents.iter().try_for_each(|p| piece(ctx, *p))
         }
         Act::PutIn(x) => {
@@ -60,6 +68,9 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
             place(ctx, x.place).map_err(|r| r.on("place"))
         }
         Act::Fetch(x) => piece(ctx, x.piece),
+        Act::NoteDry(x) => piece(ctx, Piece::Item(x.item)),
+        Act::StockSet(x) => place(ctx, x.place).map_err(|r| r.on("place")),
+        Act::StockTake(x) => place(ctx, x.place).map_err(|r| r.on("place")),
         Act::BeginCount(x) => x
             .places
             .iter()

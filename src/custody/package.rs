@@ -6,9 +6,12 @@ use serde::{Deserialize, Serialize};
 use super::fact::{Draft, Fact};
 use super::hand_over::{Condition, seal_seen, seen_texts};
 use super::refusal::{Refusal, Rule, text};
-use super::rules::{Context, Meta, Misfit, capital, not_found};
+use super::rules::{Context, Meta, Misfit, TradeReason, capital, not_found};
 use super::state::{Custody, Key, Loan, Package, SealOn, State, Thing};
-use crate::ids::{CaseId, Code, PackageId, Piece, Subject};
+use super::stock::{self, FromStock};
+use crate::ids::{CaseId, Code, PackageId, Piece, PlaceId, Subject};
+use crate::keeping::fitting::{self, Sides, TOO_SMALL};
+use crate::keeping::{Met, StockLine};
 
 /// How deep packages may stand in packages.
 pub const MAX_DEPTH: usize = 8;
@@ -33,6 +36,12 @@ pub struct Pack {
     pub case: CaseId,
     /// Kind of container, by the trade rules' identifier.
     pub container: String,
+    /// The box is taken from the stock of an office, which then has one less.
+    #[serde(default)]
+    pub stock: Option<FromStock>,
+    /// Inside length, width and height in millimetres, where it was measured; known of a box from stock.
+    #[serde(default)]
+    pub inner_mm: Option<Sides>,
     /// What goes in.
     #[serde(default)]
     pub contents: Vec<Piece>,
@@ -107,10 +116,22 @@ pub struct PackageMade {
     pub code: Code,
     /// Kind of container.
     pub container: String,
+    /// Inside length, width and height in millimetres, where they are known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inner_mm: Option<Sides>,
+    /// Whose stock the box is from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stock_place: Option<PlaceId>,
+    /// What that office calls the kind of box.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stock_kind: Option<String>,
     /// What went in.
     pub contents: Vec<Piece>,
     /// Note.
     pub note: String,
+    /// What a rule asks for first and is not on the record.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
 }
 
 /// A piece was put in.
@@ -120,6 +141,9 @@ pub struct PiecePutIn {
     pub package: PackageId,
     /// Piece.
     pub piece: Piece,
+    /// What a rule asks for first and is not on the record.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
 }
 
 /// A piece was taken out.
@@ -169,19 +193,16 @@ fn get<'a>(ctx: &'a Context<'_>, id: PackageId) -> Result<&'a Package, Refusal> 
 }
 
 /// The package and every package around it must be open.
-fn open_all_the_way(ctx: &Context<'_>, id: PackageId) -> Result<(), Refusal> {
+pub(super) fn open_all_the_way(ctx: &Context<'_>, id: PackageId) -> Result<(), Refusal> {
     let mut at = Some(id);
     for _ in 0..=MAX_DEPTH {
         let Some(package) = at.and_then(|p| ctx.state.packages.get(&p)) else {
             break;
         };
-        if let Some(seal) = package.seal() {
+        if package.seal().is_some() {
             return Err(Refusal::new(
                 Rule::Sealed,
-                format!(
-                    "Package P{} is sealed with {}.",
-                    package.number, seal.number
-                ),
+                format!("Package P{} is sealed.", package.number),
                 "Open it on the record first.",
             ));
         }
@@ -194,22 +215,60 @@ fn open_all_the_way(ctx: &Context<'_>, id: PackageId) -> Result<(), Refusal> {
 fn fits(
     ctx: &Context<'_>,
     container: &str,
+    inner_mm: Option<Sides>,
     pieces: impl Iterator<Item = Piece>,
 ) -> Result<(), Refusal> {
     let things: Vec<Thing<'_>> = pieces.filter_map(|p| ctx.state.thing(p)).collect();
-    ctx.trade.container(&things, container).map_err(|why| {
+    let refused = |rule: Rule, why: TradeReason| {
         let next = if why.next.is_empty() {
             "Choose another container.".to_owned()
         } else {
             why.next
         };
         Refusal::new(
-            Rule::ContainerForbidden,
+            rule,
             format!("{} (rule {}, {})", why.sentence, why.rule, why.source),
             next,
         )
         .on("container")
-    })
+    };
+    ctx.trade
+        .container(&things, container, inner_mm)
+        .map_err(|why| {
+            let rule = if why.rule == TOO_SMALL {
+                Rule::TooSmall
+            } else {
+                Rule::ContainerForbidden
+            };
+            refused(rule, why)
+        })?;
+    ctx.trade
+        .dry_enough(&things, container, ctx.at)
+        .map_err(|why| refused(Rule::NotDry, why))
+}
+
+/// What a rule asks to be done at once with these things, and what is not on the record although they are packed now.
+fn undone(ctx: &Context<'_>, pieces: &[Piece]) -> Vec<String> {
+    let mut out = Vec::new();
+    for piece in pieces {
+        let Piece::Item(id) = piece else { continue };
+        let Some(item) = ctx.state.items.get(id) else {
+            continue;
+        };
+        let Some(needs) = item.needs() else { continue };
+        let moments = item.moments();
+        for limit in &needs.packing.limits {
+            let asked = limit.met_by() == Some(Met::Photograph);
+            if asked && limit.stand(&moments, ctx.at).calls() {
+                out.push(format!(
+                    "Item {} was packed before a photograph of it was on the record (rule {}).",
+                    item.number,
+                    limit.rule()
+                ));
+            }
+        }
+    }
+    out
 }
 
 fn depth_below(state: &State, piece: Piece, left: usize) -> usize {
@@ -258,6 +317,14 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
         )
         .on("container"));
     }
+    let stock = match &x.stock {
+        Some(from) => Some(from_stock(ctx, x, from)?),
+        None => None,
+    };
+    if let Some(inner) = x.inner_mm {
+        stock::inside(inner)?;
+    }
+    let inner_mm = stock.map(|line| line.inner_mm).or(x.inner_mm);
     if x.contents.len() > MAX_CONTENTS {
         return Err(Refusal::new(
             Rule::BadValue,
@@ -286,7 +353,12 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
         }
         subjects.push((*piece).into());
     }
-    fits(ctx, &x.container, x.contents.iter().copied())?;
+    fits(ctx, &x.container, inner_mm, x.contents.iter().copied())?;
+    if let Some(line) = stock {
+        stock::enough(line, 1).map_err(|r| r.on("stock"))?;
+    }
+    let stock_place = x.stock.as_ref().map(|from| from.place);
+    subjects.extend(stock_place.map(Subject::Place));
     let code = Code::of(Subject::Package(package)).ok_or_else(|| not_found("code"))?;
     let fact = Fact::PackageMade(PackageMade {
         package,
@@ -294,10 +366,37 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
         number: case.packages + 1,
         code,
         container: x.container.clone(),
+        inner_mm,
+        stock_place,
+        stock_kind: stock.map(|line| line.kind.clone()),
         contents: x.contents.clone(),
         note: x.note.clone(),
+        warnings: undone(ctx, &x.contents),
     });
     Ok(ctx.draft(Some(x.case), subjects, fact))
+}
+
+/// The line of the stock that the box is from; it is of the container that was asked for.
+fn from_stock<'a>(
+    ctx: &'a Context<'_>,
+    x: &Pack,
+    from: &FromStock,
+) -> Result<&'a StockLine, Refusal> {
+    let line = stock::find(ctx, from.place, &from.kind).map_err(|r| r.on("stock"))?;
+    if line.container == x.container && x.inner_mm.is_none_or(|inner| inner == line.inner_mm) {
+        return Ok(line);
+    }
+    Err(Refusal::new(
+        Rule::BadValue,
+        format!(
+            "{} is a {}, {} inside.",
+            line.kind,
+            line.container,
+            fitting::words(line.inner_mm)
+        ),
+        "Name that container, and no other inside.",
+    )
+    .on("stock"))
 }
 
 fn other_case(ctx: &Context<'_>, piece: Piece) -> Refusal {
@@ -339,10 +438,11 @@ pub(super) fn put_in(ctx: &Context<'_>, x: &PutIn) -> Result<Vec<Draft>, Refusal
         )));
     }
     let together = package.contents.iter().copied().chain([x.piece]);
-    fits(ctx, &package.container, together)?;
+    fits(ctx, &package.container, package.inner_mm, together)?;
     let fact = Fact::PiecePutIn(PiecePutIn {
         package: x.package,
         piece: x.piece,
+        warnings: undone(ctx, &[x.piece]),
     });
     let mut subjects = vec![Subject::Package(x.package), x.piece.into()];
     // The piece's loan passes to the outermost package, which is then changed too.
@@ -388,13 +488,10 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
         ));
     }
     let (_, case) = ctx.in_hand(piece)?;
-    if let Some(seal) = package.seal() {
+    if package.seal().is_some() {
         return Err(Refusal::new(
             Rule::Sealed,
-            format!(
-                "Package P{} is sealed already, with {}.",
-                package.number, seal.number
-            ),
+            format!("Package P{} is sealed already.", package.number),
             "Open it on the record before a new seal goes on.",
         ));
     }
@@ -464,6 +561,9 @@ pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<()
         return Err(meta.misfit("the package's number is not the next one"));
     }
     case.packages = x.number;
+    if let (Some(place), Some(kind)) = (x.stock_place, &x.stock_kind) {
+        stock::taken(state, (place, kind, 1), meta)?;
+    }
     let mut custody_of_all = Custody::begin(person, meta.at);
     for piece in &x.contents {
         let custody = state
@@ -488,6 +588,7 @@ pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<()
             number: x.number,
             code: x.code.clone(),
             container: x.container.clone(),
+            inner_mm: x.inner_mm,
             contents: x.contents.clone(),
             seals: Vec::new(),
             custody: custody_of_all,

@@ -355,6 +355,7 @@ pub(super) fn added(state: &mut State, x: &PlaceAdded) -> Result<(), Misfit> {
             id: x.place,
             code: x.code.clone(),
             added: x.clone(),
+            stock: Vec::new(),
         },
     );
     Ok(())

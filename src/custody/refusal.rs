@@ -104,6 +104,12 @@ rules! {
     Nesting = "nesting",
     /// The packing rules forbid the container.
     ContainerForbidden = "container-forbidden",
+    /// The container is too small for a measured thing.
+    TooSmall = "container-too-small",
+    /// It must dry longer before it goes into this container.
+    NotDry = "not-dry-yet",
+    /// There are not so many boxes of the kind in stock.
+    NotInStock = "not-in-stock",
     /// The keep rules forbid the place.
     KeepRule = "keep-rule",
     /// The person named for an override may not answer for it.

@@ -7,12 +7,13 @@ use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::state::{Case, Custody, Holder, State, Thing};
 use super::{
-    amendment, case, copy, disclosure, hand_over, image, item, mark, named, package, paper, person,
-    place,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, named, package,
+    paper, person, place, stock, value,
 };
 use super::{count, disposition, hold, retention};
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
 use crate::keeping::KeepNeeds;
+use crate::keeping::fitting::Sides;
 use crate::people::{Role, permission};
 
 /// How far a claimed time may lie ahead of the server's clock: clocks differ.
@@ -52,6 +53,8 @@ pub struct Recovery {
     pub packing: Vec<String>,
     /// What it asks of its container and its place; goes on the record, and later decisions keep to it.
     pub needs: KeepNeeds,
+    /// How long the medium sets, in words; empty where it does not set.
+    pub set_window: String,
     /// Warnings that go on the record: card against powder, set time.
     pub warnings: Vec<String>,
 }
@@ -62,24 +65,43 @@ pub trait Trade {
     fn knows_method(&self, code: &str) -> bool;
     /// Whether the substrate code is one of the open standard.
     fn knows_substrate(&self, code: &str) -> bool;
+    /// Whether a medium is looked at in this way, by the identifier of the view; false for an unknown medium.
+    fn knows_view(&self, medium: &str, view: &str) -> bool;
     /// Whether there is such a container.
     fn knows_container(&self, id: &str) -> bool;
     /// Whether there is such a climate class.
     fn knows_climate(&self, id: &str) -> bool;
-    /// What follows from a recovery from this substrate after these developments; none for an unknown medium.
+    /// What follows from a recovery of this mark after these developments; none for an unknown medium.
     fn recovery(
         &self,
         asked: &item::Recover,
-        substrate: &str,
+        noted: &mark::MarkNoted,
         methods: &[String],
     ) -> Option<Recovery>;
+    /// What an item that was recovered wet asks for now that it is dry; none for a medium that the rules do not have.
+    fn dried(&self, recovered: &item::ItemRecovered, noted: &mark::MarkNoted) -> Option<KeepNeeds>;
     /// How an image reads that was taken by these view steps; none for an unknown step.
     fn reading(&self, view: &[String]) -> Option<(String, String)>;
-    /// Whether these things may go together into this container.
+    /// Whether these things may go together into this container, of this inside where it is known.
     ///
     /// # Errors
-    /// The rule that forbids it.
-    fn container(&self, things: &[Thing<'_>], container: &str) -> Result<(), TradeReason>;
+    /// The rule that forbids it; [`crate::keeping::fitting::TOO_SMALL`] where it is too small.
+    fn container(
+        &self,
+        things: &[Thing<'_>],
+        container: &str,
+        inner_mm: Option<Sides>,
+    ) -> Result<(), TradeReason>;
+    /// Whether these things are dry enough at this moment to be closed up in this container.
+    ///
+    /// # Errors
+    /// The rule whose time is still running.
+    fn dry_enough(
+        &self,
+        things: &[Thing<'_>],
+        container: &str,
+        at: DateTime<FixedOffset>,
+    ) -> Result<(), TradeReason>;
     /// Whether this thing may be kept at a place of these facts.
     ///
     /// # Errors
@@ -307,7 +329,7 @@ pub fn capital(s: &str) -> String {
 fn late_after(act: &Act) -> Duration {
     match act {
         Act::NoteMark(_) | Act::DevelopMark(_) | Act::AddImage(_) | Act::Recover(_) => LATE_SCENE,
-        Act::OpenCase(_) | Act::OpenScene(_) => LATE_SCENE,
+        Act::OpenCase(_) | Act::OpenScene(_) | Act::NoteDry(_) => LATE_SCENE,
         _ => LATE_CUSTODY,
     }
 }
@@ -362,7 +384,10 @@ fn may(ctx: &Context<'_>) -> Result<(), Refusal> {
         // The ledger itself only adds the first administrator, and puts on the record what is printed by whoever runs
         // commands on its folder: they have every file of it anyway, and a print without a record is the worse.
         return match act {
-            Act::LabelPrinted(_) | Act::ReportPrinted(_) | Act::Disclose(_) => Ok(()),
+            Act::LabelPrinted(_)
+            | Act::ReportPrinted(_)
+            | Act::Disclose(_)
+            | Act::AfisExported(_) => Ok(()),
             Act::AddPerson(x) if x.roles.contains(&Role::Administrator) => Ok(()),
             Act::AddPerson(_) => Err(Refusal::new(
                 Rule::Forbidden,
@@ -421,8 +446,11 @@ fn times(ctx: &Context<'_>, claimed: Option<DateTime<FixedOffset>>) -> Result<()
         )
         .on("claimed_at"));
     }
-    for piece in ctx.command.act.pieces() {
-        ctx.after_last(piece)?;
+    // Since when a thing is dry may lie before its last hand-over: it is no custody event.
+    if !matches!(ctx.command.act, Act::NoteDry(_)) {
+        for piece in ctx.command.act.pieces() {
+            ctx.after_last(piece)?;
+        }
     }
     let reason = ctx.command.late_reason.as_deref();
     if let Some(claimed) = claimed
@@ -506,6 +534,7 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::TakeOut(x) => package::take_out(ctx, x),
         Act::Seal(x) => package::seal(ctx, x),
         Act::Open(x) => package::open(ctx, x),
+        Act::NoteDry(x) => drying::note(ctx, x),
         Act::Release(x) => hand_over::release(ctx, x),
         Act::Withdraw(x) => hand_over::withdraw(ctx, x),
         Act::Receive(x) => hand_over::receive(ctx, x),
@@ -516,6 +545,8 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::AddPlace(x) => place::add(ctx, x),
         Act::Store(x) => place::store(ctx, x),
         Act::Fetch(x) => place::fetch(ctx, x),
+        Act::StockSet(x) => stock::set(ctx, x),
+        Act::StockTake(x) => stock::take(ctx, x),
         Act::BeginCount(x) => count::begin(ctx, x),
         Act::ScanCodes(x) => count::scan(ctx, x),
         Act::EndCount(x) => count::end(ctx, x),
@@ -532,6 +563,8 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::LabelPrinted(x) => paper::label(ctx, x),
         Act::ReportPrinted(x) => paper::report(ctx, x),
         Act::Disclose(x) => disclosure::disclose(ctx, x),
+        Act::AssessValue(x) => value::assess(ctx, x),
+        Act::AfisExported(x) => afis::exported(ctx, x),
         Act::CaseRead(x) => paper::read(ctx, x),
     }
 }
@@ -609,11 +642,14 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::Refused(x) => hand_over::offer_ended(state, x.piece, meta),
         Fact::Received(x) => hand_over::received(state, x, meta),
         Fact::HandedOut(x) => hand_over::handed_out(state, x, meta),
-        Fact::TakenBack(x) => hand_over::taken_back(state, x.piece, meta),
-        Fact::ChargeTaken(x) => hand_over::taken_back(state, x.piece, meta),
+        Fact::TakenBack(x) => hand_over::taken_back(state, x.piece, x.ends_loan, meta),
+        Fact::ChargeTaken(x) => hand_over::taken_back(state, x.piece, false, meta),
         Fact::PlaceAdded(x) => place::added(state, x),
         Fact::Stored(x) => place::stored(state, x, meta),
         Fact::Fetched(x) => place::fetched(state, x, meta),
+        Fact::ItemDried(x) => drying::dried(state, x, meta),
+        Fact::StockCounted(x) => stock::counted(state, x, meta),
+        Fact::StockTaken(x) => stock::taken(state, (x.place, &x.kind, x.count), meta),
         Fact::CountBegun(x) => count::begun(state, x, meta),
         Fact::CodesScanned(x) => count::scanned(state, x, meta),
         Fact::CountEnded(x) => count::ended(state, x, meta),
@@ -628,8 +664,10 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::DispositionWitnessed(x) => disposition::witnessed(state, x, meta),
         Fact::DispositionDeclined(x) => disposition::declined(state, x.piece, meta),
         Fact::Amended(x) => amendment::amended(state, x, meta),
+        Fact::ValueAssessed(x) => value::assessed(state, x, meta),
         Fact::LabelPrinted(_)
         | Fact::ReportPrinted(_)
+        | Fact::AfisExported(_)
         | Fact::CaseDisclosed(_)
         | Fact::CaseRead(_) => Ok(()),
     }

@@ -21,6 +21,8 @@ use crate::ids::{
 };
 use crate::imaging::recipe::Recipe;
 use crate::imaging::resolution::Scale;
+use crate::keeping::fitting::Sides;
+use crate::keeping::{KeepNeeds, Moments, StockLine};
 use crate::people::Role;
 
 /// A person with an account.
@@ -135,6 +137,24 @@ pub struct ImageRef {
     /// Working copies made from it, oldest first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub copies: Vec<CopyRef>,
+    /// What an examiner said last of its value; none while nobody did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub assessed: Option<Assessed>,
+}
+
+/// What an examiner said of a picture's value for comparison.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Assessed {
+    /// The value.
+    pub value: super::value::Value,
+    /// Why.
+    pub reason: String,
+    /// When.
+    pub at: DateTime<FixedOffset>,
+    /// By whom.
+    pub by: PersonId,
+    /// Their name, as it was then.
+    pub examiner: String,
 }
 
 /// A working copy of a picture: which bytes, and how they were made from the original.
@@ -276,6 +296,9 @@ pub struct Loan {
     pub due_at: Option<DateTime<FixedOffset>>,
     /// Since when.
     pub since: DateTime<FixedOffset>,
+    /// Lent by a hand-out to somebody outside alone; taking it back ends it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub outside: bool,
 }
 
 /// Where custody stands.
@@ -335,11 +358,40 @@ pub struct Item {
     pub recovered_by: Option<PersonId>,
     /// Pictures of the item.
     pub images: Vec<ImageRef>,
+    /// Since when it is dry, where it was recovered wet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dried: Option<super::drying::Dried>,
     /// Every hold that was ever placed on it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holds: Vec<Hold>,
     /// Where custody stands.
     pub custody: Custody,
+}
+
+impl Item {
+    /// What it asks for, by its record: since it is dry, or since its recovery. None on old records.
+    #[must_use]
+    pub fn needs(&self) -> Option<&KeepNeeds> {
+        let dried = self.dried.as_ref().and_then(|d| d.needs.as_deref());
+        dried.or(self.recovered.needs.as_deref())
+    }
+
+    /// Whether it is wet by its record.
+    #[must_use]
+    pub fn is_wet(&self) -> bool {
+        self.recovered.wet && self.dried.is_none()
+    }
+
+    /// The times of it that rules ask about, as claimed.
+    #[must_use]
+    pub fn moments(&self) -> Moments {
+        Moments {
+            since: self.recovered.set_at.unwrap_or(self.recovered_at),
+            recovered: self.recovered_at,
+            photographed: self.images.iter().map(|i| i.taken_at).min(),
+            dry: self.dried.as_ref().map(|d| d.at),
+        }
+    }
 }
 
 /// A seal on a package.
@@ -372,6 +424,9 @@ pub struct Package {
     pub code: Code,
     /// Kind of container, by the trade rules' identifier.
     pub container: String,
+    /// Inside length, width and height in millimetres, where they are on record.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inner_mm: Option<Sides>,
     /// What is in it now.
     pub contents: Vec<Piece>,
     /// Every seal it ever had; the last one without a cut is on it now.
@@ -397,6 +452,8 @@ pub enum Thing<'a> {
     Package {
         /// Kind of container.
         container: &'a str,
+        /// Its inside in millimetres, where it is on record.
+        inner_mm: Option<Sides>,
         /// What is in it.
         contents: Vec<Thing<'a>>,
     },
@@ -411,6 +468,9 @@ pub struct Place {
     pub code: Code,
     /// What was added.
     pub added: super::place::PlaceAdded,
+    /// The boxes in stock there, by kind.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub stock: Vec<StockLine>,
 }
 
 /// What a state can be asked for.
@@ -526,8 +586,26 @@ impl State {
             Act::SetView(x) => ask(x.of),
             Act::SetScale(x) => ask(x.of),
             Act::AddCopy(x) => ask(x.of),
+            Act::AssessValue(x) => ask(x.of),
+            Act::AfisExported(x) => {
+                ask(x.of);
+                ask(x.shown);
+            }
             Act::Recover(x) => ask(Subject::Mark(x.mark)),
-            Act::Pack(x) => ask(Subject::Case(x.case)),
+            Act::Pack(x) => {
+                ask(Subject::Case(x.case));
+                if let Some(from) = &x.stock {
+                    ask(Subject::Place(from.place));
+                }
+            }
+            Act::NoteDry(x) => {
+                ask(Subject::Item(x.item));
+                if let Some(item) = self.items.get(&x.item) {
+                    ask(Subject::Mark(item.mark));
+                }
+            }
+            Act::StockSet(x) => ask(Subject::Place(x.place)),
+            Act::StockTake(x) => ask(Subject::Place(x.place)),
             Act::Seal(x) => {
                 all.insert(Key::Seal(seal_number(&x.number)));
             }
@@ -756,6 +834,7 @@ impl State {
                 let contents = package.contents.iter();
                 Some(Thing::Package {
                     container: &package.container,
+                    inner_mm: package.inner_mm,
                     contents: contents
                         .filter_map(|p| self.thing_within(*p, inner))
                         .collect(),

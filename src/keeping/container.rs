@@ -69,14 +69,4 @@ impl Container {
     pub fn is(&self, property: Property) -> bool {
         self.properties.contains(&property)
     }
-
-    /// Whether something of this size (millimetres, any order) goes in. Nothing where the inside is not fixed.
-    #[must_use]
-    pub fn fits(&self, size_mm: [u32; 3]) -> Option<bool> {
-        let mut inner = self.inner_mm?;
-        let mut size = size_mm;
-        inner.sort_unstable();
-        size.sort_unstable();
-        Some(size.iter().zip(inner).all(|(s, i)| *s <= i))
-    }
 }

@@ -1,28 +1,34 @@
 //! Keeping is physical: packaging, shelves, climate.
 //!
-//! Reading order: [`container`], [`climate`], [`packaging`] (what a thing must be packed in), [`storing`] (where it may
-//! be put), [`needs`] (both together, derived once at recovery and stored with the item). Everything that a decision
+//! Reading order: [`container`], [`climate`], [`fitting`] (boxes and sizes), [`times`] (drying, and what is done at once),
+//! [`packaging`] (what a thing must be packed in), [`choosing`] (containers judged, the best first), [`storing`] (where it
+//! may be put), [`needs`] (both together, derived once at recovery and stored with the item). Everything that a decision
 //! about custody asks is answered from [`KeepNeeds`] and [`PlaceFacts`] alone, without the rules. Apart from these,
 //! [`sampling`]: how large a sample of a place shows that something is missing, and which things are in it.
 
+pub mod choosing;
 pub mod climate;
 pub mod container;
+pub mod fitting;
 pub mod needs;
 pub mod packaging;
 pub mod sampling;
 pub mod storing;
+pub mod times;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use climate::Climate;
 pub use container::{Container, Property};
+pub use fitting::StockLine;
 pub use needs::{Joined, KeepNeeds};
 pub use packaging::{
-    Conflict, Facts, Forbidden, Label, LimitKind, PackingRule, Requirement, TimeLimit, When,
-    allows_container, requirement,
+    Clearance, Conflict, Facts, Forbidden, Label, PackingRule, Requirement, When, allows_container,
+    requirement,
 };
 pub use storing::{NeedKind, PlaceFacts, PlaceNeed, PlaceRule, allows_place};
+pub use times::{LimitKind, Met, Moments, Stand, TimeLimit};
 
 use crate::lifting::Caution;
 

@@ -56,6 +56,7 @@ impl KeepNeeds {
             all.packing.labels.extend(p.labels.iter().cloned());
             all.packing.drying.extend(p.drying.iter().cloned());
             all.packing.limits.extend(p.limits.iter().cloned());
+            all.packing.clearances.extend(p.clearances.iter().cloned());
             all.packing.cautions.extend(p.cautions.iter().cloned());
             all.packing.reasons.extend(p.reasons.iter().cloned());
             conflicts.extend(p.conflicts.iter().cloned());
@@ -125,6 +126,7 @@ impl KeepNeeds {
         outside.packing.must_one_of.clear();
         outside.packing.must_not.retain(|f| f.outer);
         outside.packing.alone.clear();
+        outside.packing.clearances.clear();
         outside.packing.conflicts.clear();
         outside
     }

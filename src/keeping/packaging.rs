@@ -3,6 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::fitting::{self, TOO_SMALL};
+use super::times::TimeLimit;
 use super::{Container, KeepingRules, Property, Reason};
 use crate::lifting::{Caution, Form, Medium, SubstrateClass};
 
@@ -18,6 +20,8 @@ pub struct Facts {
     pub fragile: bool,
     /// Has a point or an edge that cuts.
     pub sharp: bool,
+    /// Bears a mark of friction ridges that is not lifted from it: a thing collected for its latent prints.
+    pub ridge: bool,
     /// Length, width and height in millimetres, any order.
     pub size_mm: Option<[u32; 3]>,
     /// The class of the surface, for a collected object.
@@ -40,6 +44,8 @@ pub enum When {
     Fragile,
     /// Sharp.
     Sharp,
+    /// Bears a mark of friction ridges.
+    Ridge,
 }
 
 impl When {
@@ -52,35 +58,9 @@ impl When {
             Self::Biological => facts.biological,
             Self::Fragile => facts.fragile,
             Self::Sharp => facts.sharp,
+            Self::Ridge => facts.ridge,
         }
     }
-}
-
-/// What kind of time a limit sets.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
-)]
-#[serde(rename_all = "kebab-case")]
-pub enum LimitKind {
-    /// Without delay.
-    AtOnce,
-    /// No sooner than.
-    AtLeast,
-    /// No later than.
-    AtMost,
-}
-
-/// A time a rule sets, counted from the recovery.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct TimeLimit {
-    /// What is to be done by or after that time.
-    pub what: String,
-    /// What kind of time.
-    pub kind: LimitKind,
-    /// Minutes, where there is a figure.
-    #[serde(default)]
-    pub minutes: Option<u32>,
 }
 
 /// A packing rule. It applies where every selector that is given matches; a rule without a medium or a form applies to
@@ -120,6 +100,8 @@ pub struct PackingRule {
     pub drying: Option<TimeLimit>,
     /// Any other time.
     pub limit: Option<TimeLimit>,
+    /// Millimetres that stay free on every side of it in a box of fixed size.
+    pub clearance_mm: Option<u32>,
     /// Cautions by identifier.
     pub cautions: Vec<String>,
 }
@@ -194,6 +176,16 @@ pub struct Label {
     pub rule: String,
 }
 
+/// Room that a rule asks for around a thing.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Clearance {
+    /// Millimetres on every side.
+    pub mm: u32,
+    /// The rule that asks for it.
+    pub rule: String,
+}
+
 /// Rules that cannot all be kept at once.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -220,6 +212,9 @@ pub struct Requirement {
     pub drying: Vec<TimeLimit>,
     /// Other times.
     pub limits: Vec<TimeLimit>,
+    /// Room around it in a box of fixed size.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub clearances: Vec<Clearance>,
     /// Cautions for whoever packs it.
     pub cautions: Vec<Caution>,
     /// Every rule that applies, with what it says and where it comes from.
@@ -252,8 +247,16 @@ pub fn requirement(rules: &KeepingRules, medium: &Medium, facts: &Facts) -> Requ
             text: text.clone(),
             rule: rule.id.clone(),
         }));
-        req.drying.extend(rule.drying.clone());
-        req.limits.extend(rule.limit.clone());
+        let named = |limit: &TimeLimit| TimeLimit {
+            rule: rule.id.clone(),
+            ..limit.clone()
+        };
+        req.drying.extend(rule.drying.as_ref().map(named));
+        req.limits.extend(rule.limit.as_ref().map(named));
+        req.clearances.extend(rule.clearance_mm.map(|mm| Clearance {
+            mm,
+            rule: rule.id.clone(),
+        }));
         req.cautions.extend(
             rules
                 .cautions
@@ -273,39 +276,32 @@ pub fn requirement(rules: &KeepingRules, medium: &Medium, facts: &Facts) -> Requ
         .iter()
         .filter(|c| !req.must_not.iter().any(|f| f.container == c.id))
         .collect();
-    let fitting: Vec<&Container> = match facts.size_mm {
-        Some(size) => by_rules
-            .iter()
-            .copied()
-            .filter(|c| c.fits(size) != Some(false))
-            .collect(),
-        None => by_rules.clone(),
+    let clearance = req.clearance_mm();
+    let too_small = |c: &Container| {
+        let (size, inner) = (facts.size_mm?, c.inner_mm?);
+        fitting::goes_in(&[size], inner, clearance).err()
     };
-    if let (Some([l, w, h]), false) = (facts.size_mm, medium.form == Form::Image) {
-        for container in by_rules
-            .iter()
-            .filter(|c| !fitting.iter().any(|f| f.id == c.id))
-        {
-            let [il, iw, ih] = container.inner_mm.unwrap_or_default();
-            req.must_not.push(Forbidden {
+    let mut fitting: Vec<&Container> = Vec::new();
+    for container in by_rules {
+        // An image has no sides.
+        match too_small(container).filter(|_| medium.form != Form::Image) {
+            None => fitting.push(container),
+            Some(why) => req.must_not.push(Forbidden {
                 container: container.id.clone(),
                 rule: TOO_SMALL.into(),
-                sentence: format!(
-                    "The thing measures {l} by {w} by {h} mm and a {} is {il} by {iw} by {ih} mm inside.",
-                    container.name
-                ),
+                sentence: format!("A {} is too small. {}", container.name, why.sentence),
                 outer: false,
-            });
+            }),
         }
-        if fitting.len() < by_rules.len() {
-            asks = true;
-            req.reasons.push(Reason {
-                rule: TOO_SMALL.into(),
-                sentence: "A container must be large enough inside.".into(),
-                next: String::new(),
-                source: "geometry".into(),
-            });
-        }
+    }
+    if req.must_not.iter().any(|f| f.rule == TOO_SMALL) {
+        asks = true;
+        req.reasons.push(Reason {
+            rule: TOO_SMALL.into(),
+            sentence: "A container must be large enough inside.".into(),
+            next: String::new(),
+            source: "geometry, turned by right angles only".into(),
+        });
     }
     if asks {
         req.must_one_of = fitting.iter().map(|c| c.id.clone()).collect();
@@ -318,8 +314,6 @@ pub fn requirement(rules: &KeepingRules, medium: &Medium, facts: &Facts) -> Requ
     req
 }
 
-/// The rule that names a container too small.
-pub const TOO_SMALL: &str = "container-too-small";
 /// The rule that names a container the requirement does not list.
 pub const NOT_LISTED: &str = "container-not-listed";
 /// The rule that names rules which cannot all be kept.
@@ -350,12 +344,20 @@ impl Requirement {
         self.drying.dedup();
         self.limits.sort();
         self.limits.dedup();
+        self.clearances.sort();
+        self.clearances.dedup();
         self.cautions.sort_by(|a, b| a.id.cmp(&b.id));
         self.cautions.dedup();
         self.reasons.sort();
         self.reasons.dedup();
         self.conflicts.sort();
         self.conflicts.dedup();
+    }
+
+    /// The room that must stay free on every side, in millimetres: the most that a rule asks for.
+    #[must_use]
+    pub fn clearance_mm(&self) -> u32 {
+        self.clearances.iter().map(|c| c.mm).max().unwrap_or(0)
     }
 
     /// The source of a rule that applies; empty where the rule is not among the reasons.
@@ -373,12 +375,27 @@ impl Requirement {
 /// # Errors
 /// The reason why not: a rule that forbids it, a conflict of rules, or a container that the list does not have.
 pub fn allows_container(req: &Requirement, container: &str) -> Result<(), Reason> {
+    allows(req, container, false)
+}
+
+/// Whether a box whose inside is measured may be used, as far as its kind goes: what the list of containers takes its
+/// inside to be is then no reason. Whether it is large enough, [`fitting::goes_in`] says.
+///
+/// # Errors
+/// As [`allows_container`].
+pub fn allows_kind(req: &Requirement, container: &str) -> Result<(), Reason> {
+    allows(req, container, true)
+}
+
+fn allows(req: &Requirement, container: &str, measured: bool) -> Result<(), Reason> {
     let instead = if req.must_one_of.is_empty() {
         "Choose another container.".to_owned()
     } else {
         format!("Use one of these: {}.", req.must_one_of.join(", "))
     };
-    if let Some(f) = req.must_not.iter().find(|f| f.container == container) {
+    let too_small = |rule: &String| rule == TOO_SMALL;
+    let mut against = req.must_not.iter().filter(|f| f.container == container);
+    if let Some(f) = against.clone().find(|f| !(measured && too_small(&f.rule))) {
         return Err(Reason {
             rule: f.rule.clone(),
             sentence: f.sentence.clone(),
@@ -386,7 +403,12 @@ pub fn allows_container(req: &Requirement, container: &str) -> Result<(), Reason
             source: req.source_of(&f.rule).to_owned(),
         });
     }
-    if let Some(conflict) = req.conflicts.first() {
+    // Nothing speaks against it but the inside that the list takes it to have.
+    if against.next().is_some() {
+        return Ok(());
+    }
+    let counts = |c: &&Conflict| !(measured && c.rules.iter().any(too_small));
+    if let Some(conflict) = req.conflicts.iter().find(counts) {
         return Err(Reason {
             rule: CONFLICT.into(),
             sentence: format!("Rules do not go together: {}.", conflict.rules.join(", ")),

@@ -20,6 +20,14 @@ pub enum Ground {
 }
 
 impl Ground {
+    /// The ground of this word; outer spaces do not count.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<Self> {
+        [Self::White, Self::Black, Self::Clear]
+            .into_iter()
+            .find(|g| g.word() == word.trim())
+    }
+
     /// The word for it.
     #[must_use]
     pub fn word(self) -> &'static str {
@@ -40,6 +48,19 @@ pub fn card_for(tone: MarkTone) -> Option<Ground> {
         MarkTone::Dark => Some(Ground::White),
         MarkTone::Light | MarkTone::Fluorescent => Some(Ground::Black),
         MarkTone::Varies => None,
+    }
+}
+
+/// What to lay the mark on, in words, with the reason; also where the tone must be looked at first.
+#[must_use]
+pub fn advice(tone: MarkTone) -> &'static str {
+    match tone {
+        MarkTone::Dark => "white, which contrasts with a dark mark",
+        MarkTone::Light => "black, which contrasts with a light mark",
+        MarkTone::Fluorescent => "black, on which a glowing mark stands out",
+        MarkTone::Varies => {
+            "look at the mark first: white for dark ridges, black for light or glowing ones"
+        }
     }
 }
 

@@ -5,8 +5,10 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     contrast::Ground,
+    film::FilmRule,
     handedness::{Relief, Step, Tone, read},
     method::MarkTone,
+    set_window::{SetRow, row_problems},
     surface::{Curvature, Texture},
 };
 
@@ -111,6 +113,9 @@ pub struct SetWindow {
     pub note: String,
     /// Where the figures come from.
     pub source: String,
+    /// Figures by temperature and thickness. What stands above is then what all of them take in together.
+    #[serde(default, rename = "row", skip_serializing_if = "Vec::is_empty")]
+    pub rows: Vec<SetRow>,
 }
 
 impl SetWindow {
@@ -134,6 +139,17 @@ impl SetWindow {
         };
         if !self.assumed.iter().all(there) {
             out.push("a figure of the setting time is said to be assumed and is not there".into());
+        }
+        out.extend(row_problems(&self.rows));
+        let whole =
+            [self.earliest, self.usual, self.limit].map(|m| m.map(|m| m.saturating_mul(60)));
+        let least = self.rows.iter().map(|r| r.earliest_s).min().flatten();
+        let most = |of: fn(&SetRow) -> Option<u32>| self.rows.iter().map(of).max().flatten();
+        if !self.rows.is_empty() && whole != [least, most(|r| r.usual_s), most(|r| r.limit_s)] {
+            out.push(
+                "earliest, usual and limit are not what the rows of set times take in together"
+                    .into(),
+            );
         }
         out
     }
@@ -181,6 +197,9 @@ pub struct Medium {
     /// Setting time, where it sets.
     #[serde(default)]
     pub set: Option<SetWindow>,
+    /// What it asks of its film, where it dries to one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub film: Option<FilmRule>,
     /// Cautions by identifier.
     #[serde(default)]
     pub cautions: Vec<String>,
@@ -227,6 +246,17 @@ impl Medium {
         }
         if let Some(set) = &self.set {
             out.extend(set.problems());
+        }
+        if let Some(film) = &self.film {
+            if film.source.trim().is_empty() {
+                out.push("the film names no source".into());
+            }
+            if !(1..=1000).contains(&film.margin_tenths) || film.drop_mm2 == Some(0) {
+                out.push(
+                    "a film reaches 0.1 to 100 mm beyond the mark, and a drop covers something"
+                        .into(),
+                );
+            }
         }
         let both = self
             .suits

@@ -4,7 +4,8 @@ use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::medium::{Medium, SetFigure, SetWindow};
+use super::medium::Medium;
+use super::set_window::Window;
 
 /// How a setting time stands to its window.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
@@ -12,6 +13,8 @@ use super::medium::{Medium, SetFigure, SetWindow};
 pub enum SetVerdict {
     /// The medium has no window.
     NoWindow,
+    /// There are figures, but none for what was this cold, warm, thin or thick.
+    NotKnown,
     /// Within the window.
     InTime,
     /// Taken off before it can have set.
@@ -36,15 +39,15 @@ pub struct SetCheck {
     pub sentence: String,
 }
 
-/// Checks the time between laying on and taking off.
+/// Checks the time between laying on and taking off against the medium's window, if it has one.
 #[must_use]
 pub fn check(
     medium: &Medium,
+    window: Option<&Window>,
     start: DateTime<FixedOffset>,
     end: DateTime<FixedOffset>,
 ) -> SetCheck {
-    let took = end.signed_duration_since(start);
-    let seconds = took.num_seconds();
+    let seconds = end.signed_duration_since(start).num_seconds();
     let minutes = seconds.div_euclid(60);
     let name = &medium.name;
     let answer = |verdict, warning, sentence| SetCheck {
@@ -62,67 +65,53 @@ pub fn check(
             ),
         );
     }
-    let Some(window) = &medium.set else {
+    let Some(window) = window else {
         return answer(
             SetVerdict::NoWindow,
             false,
             format!("{name} has no setting time to keep."),
         );
     };
+    let mut more = window.how.clone();
+    more.push(window.note.clone());
+    let more = more.join(" ");
+    if window.unknown {
+        return answer(
+            SetVerdict::NotKnown,
+            true,
+            format!("{name} was on for {minutes} min. {more}"),
+        );
+    }
     if let Some(earliest) = window.earliest
-        && seconds < i64::from(earliest) * 60
+        && seconds < i64::from(earliest.seconds)
     {
         return answer(
             SetVerdict::TooEarly,
             true,
             format!(
-                "{name} was taken off after {minutes} min, before the {} that it needs to set{}. {} Look at its edges and note how it came away.",
-                figure(earliest),
-                ours(window, SetFigure::Earliest),
-                window.note
+                "{name} was taken off after {minutes} min, before the {} that it needs to set. {more} Look at its edges and note how it came away.",
+                earliest.words()
             ),
         );
     }
     if let Some(limit) = window.limit
-        && seconds > i64::from(limit) * 60
+        && seconds > i64::from(limit.seconds)
     {
         return answer(
             SetVerdict::TooLong,
             true,
             format!(
-                "{name} was left on for {minutes} min, longer than {}{}. {} Note how it came away and what it left behind.",
-                figure(limit),
-                ours(window, SetFigure::Limit),
-                window.note
+                "{name} was left on for {minutes} min, longer than {}. {more} Note how it came away and what it left behind.",
+                limit.words()
             ),
         );
     }
     let usual = window.usual.map_or_else(String::new, |u| {
-        format!(
-            " The usual time is about {}{}.",
-            figure(u),
-            ours(window, SetFigure::Usual)
-        )
+        format!(" The usual time is about {}.", u.words())
     });
     answer(
         SetVerdict::InTime,
         false,
-        format!("{name} was on for {minutes} min.{usual} {}", window.note),
+        format!("{name} was on for {minutes} min.{usual} {more}"),
     )
-}
-
-fn figure(minutes: u32) -> String {
-    if minutes >= 120 && minutes.is_multiple_of(60) {
-        format!("{} h", minutes / 60)
-    } else {
-        format!("{minutes} min")
-    }
-}
-
-fn ours(window: &SetWindow, which: SetFigure) -> &'static str {
-    if window.assumed.contains(&which) {
-        " (our assumption)"
-    } else {
-        ""
-    }
 }

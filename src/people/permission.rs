@@ -27,6 +27,10 @@ pub enum Action {
     RecordScene,
     /// Set how a picture was taken and its scale, make working copies.
     WorkImages,
+    /// Say what a picture is worth for comparison.
+    AssessValue,
+    /// Hand an image off to an AFIS or another laboratory.
+    HandOff,
     /// Pack, put in, take out, seal, open.
     Pack,
     /// Release, withdraw, receive, refuse.
@@ -63,13 +67,15 @@ pub enum Action {
 
 impl Action {
     /// Every action, in order.
-    pub const ALL: [Self; 22] = [
+    pub const ALL: [Self; 24] = [
         Self::ManagePeople,
         Self::ReadEvidence,
         Self::OpenCase,
         Self::AssignCase,
         Self::RecordScene,
         Self::WorkImages,
+        Self::AssessValue,
+        Self::HandOff,
         Self::Pack,
         Self::HandOver,
         Self::HandOutside,
@@ -98,6 +104,8 @@ impl Action {
             Self::AssignCase => "assign or restrict cases",
             Self::RecordScene => "record marks, photographs and recoveries",
             Self::WorkImages => "say how pictures were taken, set scales or make working copies",
+            Self::AssessValue => "say what pictures are worth for comparison",
+            Self::HandOff => "hand images off to an AFIS",
             Self::Pack => "pack, seal or open packages",
             Self::HandOver => "release or receive evidence",
             Self::HandOutside => "hand evidence to people without an account",
@@ -139,6 +147,8 @@ impl Action {
             Self::Hold => &[CourtLiaison, Supervisor],
             Self::RecordScene => &[Technician, Examiner],
             Self::WorkImages => &[Technician, Examiner, Supervisor],
+            Self::AssessValue => &[Examiner],
+            Self::HandOff => &[Examiner, CourtLiaison, Supervisor],
             Self::Pack => &[Technician, Custodian, Examiner],
             Self::HandOver => &[Technician, Custodian, Examiner, CourtLiaison],
             Self::HandOutside => &[Technician, Custodian, CourtLiaison],

@@ -126,6 +126,14 @@ impl TradeRules {
                     row(&x.id, &x.sentence, holds_for(&holds), &x.source)
                 })
                 .collect(),
+            Kind::Sheet => self
+                .sheets()
+                .iter()
+                .map(|x| {
+                    let rows = format!("{} rows. {}", x.rows.len(), x.note);
+                    row(&x.id, &x.medium, rows.trim_end().to_owned(), &x.source)
+                })
+                .collect(),
             Kind::Caution => k
                 .cautions
                 .iter()

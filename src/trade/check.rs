@@ -5,6 +5,7 @@ use super::error::TradeErrors;
 use super::kind::Draft;
 use crate::keeping::NeedKind;
 use crate::lifting::advise::checklist::photograph_first;
+use crate::lifting::set_window::row_problems;
 
 /// Checks everything but whether a rule can be reached; adds what is wrong to the errors.
 pub(super) fn all(draft: &Draft<'_>, errors: &mut TradeErrors) {
@@ -42,6 +43,7 @@ pub(super) fn all(draft: &Draft<'_>, errors: &mut TradeErrors) {
     places(draft, errors);
     advice(draft, errors);
     checklists(draft, errors);
+    sheets(draft, errors);
     disabled(draft, errors);
 }
 
@@ -79,6 +81,18 @@ fn packing(draft: &Draft<'_>, errors: &mut TradeErrors) {
         names(r, &rule.media, &draft.media, "medium", errors);
         names(r, &rule.one_of, &draft.containers, "container", errors);
         names(r, &rule.must_not, &draft.containers, "container", errors);
+        for time in rule.drying.iter().chain(&rule.limit) {
+            names(
+                r,
+                &time.meanwhile_in,
+                &draft.containers,
+                "container",
+                errors,
+            );
+            if !time.rule.is_empty() {
+                errors.add(r.error("a time bears its rule's name by itself"));
+            }
+        }
         names(r, &rule.cautions, &draft.cautions, "caution", errors);
         left(r, &rule.one_of, &draft.containers, "container", errors);
     }
@@ -99,6 +113,31 @@ fn places(draft: &Draft<'_>, errors: &mut TradeErrors) {
         left(r, &rule.climates, &draft.climates, "climate class", errors);
         if draft.packing.at(&rule.id).is_some() {
             errors.add(r.error("the identifier is also that of a packing rule"));
+        }
+    }
+}
+
+/// One sheet for a medium at most: which of two held on the day, nobody could say.
+fn sheets(draft: &Draft<'_>, errors: &mut TradeErrors) {
+    let list = &draft.sheets.list;
+    for (i, s) in list.iter().enumerate() {
+        let medium = std::slice::from_ref(&s.value.medium);
+        names(s, medium, &draft.media, "medium", errors);
+        if s.value.rows.is_empty() {
+            errors.add(s.error("the sheet has no row"));
+        }
+        for problem in row_problems(&s.value.rows) {
+            errors.add(s.error(&problem));
+        }
+        let other = list
+            .iter()
+            .take(i)
+            .find(|o| o.value.medium == s.value.medium);
+        if let Some(other) = other {
+            errors.add(s.error(&format!(
+                "\"{}\" is already the sheet of this medium",
+                other.value.id
+            )));
         }
     }
 }

@@ -11,7 +11,7 @@ use super::overlay::{Laid, lay};
 use super::source::SourceFile;
 use crate::keeping::{Climate, Container, PackingRule, PlaceRule};
 use crate::lifting::advise::{AdviceRule, Checklist};
-use crate::lifting::{Caution, Matrix, Medium, Method, Substrate};
+use crate::lifting::{Caution, Matrix, Medium, Method, Sheet, Substrate};
 
 macro_rules! kinds {
     ($($kind:ident $field:ident $type:ty, $word:literal, $many:literal;)*) => {
@@ -130,6 +130,7 @@ kinds! {
     Climate climates Climate, "climate", "climate classes";
     Packing packing PackingRule, "packing", "packing rules";
     Place places PlaceRule, "place", "place rules";
+    Sheet sheets Sheet, "sheet", "makers' sheets of set times";
     Caution cautions Caution, "caution", "cautions";
     Advice advice AdviceRule, "advice", "rules of advice";
     Checklist checklists Checklist, "checklist", "checklists";
@@ -151,5 +152,18 @@ impl Kind {
             Self::Matrix => Some("ANSI/NIST-ITL field 9.356"),
             _ => None,
         }
+    }
+}
+
+/// A word that names no kind.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("there is no such kind of rule")]
+pub struct NotAKind;
+
+impl std::str::FromStr for Kind {
+    type Err = NotAKind;
+
+    fn from_str(word: &str) -> Result<Self, NotAKind> {
+        Self::of_word(word).ok_or(NotAKind)
     }
 }

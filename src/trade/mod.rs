@@ -25,13 +25,13 @@ use std::path::Path;
 use sha2::{Digest as _, Sha256};
 
 pub use error::{MAX_ERRORS, TradeError, TradeErrors};
-pub use kind::Kind;
+pub use kind::{Kind, NotAKind};
 pub use source::{MAX_FILE, SourceFile, SourceFiles};
 
 use crate::{
     keeping::{Climate, Container, KeepingRules},
     lifting::advise::{AdviceRules, Knowledge},
-    lifting::{Caution, Matrix, Medium, Method, Substrate},
+    lifting::{Caution, Matrix, Medium, Method, Sheet, Substrate, Thickness, Window, window},
 };
 
 /// The agency's own file in a data folder.
@@ -52,6 +52,7 @@ pub struct TradeRules {
     off_methods: Vec<Method>,
     substrates: Vec<Substrate>,
     matrices: Vec<Matrix>,
+    sheets: Vec<Sheet>,
     keeping: KeepingRules,
     advice: AdviceRules,
     schedule: retention::Schedule,
@@ -183,6 +184,7 @@ impl TradeRules {
             methods: values(draft.methods.list),
             substrates: values(draft.substrates.list),
             matrices: values(draft.matrices.list),
+            sheets: values(draft.sheets.list),
             keeping: KeepingRules {
                 containers: values(draft.containers.list),
                 climates: values(draft.climates.list),
@@ -278,6 +280,24 @@ impl TradeRules {
             cautions: &self.keeping.cautions,
             advice: &self.advice,
         }
+    }
+
+    /// The makers' sheets of set times that the agency entered.
+    #[must_use]
+    pub fn sheets(&self) -> &[Sheet] {
+        &self.sheets
+    }
+
+    /// How long a medium sets, by the agency's sheet where it entered one; none for a medium with no setting time.
+    #[must_use]
+    pub fn set_window(
+        &self,
+        medium: &Medium,
+        air_c: Option<i16>,
+        thickness: Option<Thickness>,
+    ) -> Option<Window> {
+        let sheet = self.sheets.iter().find(|s| s.medium == medium.id);
+        window(medium, sheet, air_c, thickness)
     }
 
     /// A recovery medium by its identifier.

@@ -23,15 +23,16 @@ const SURFACES: [Option<SubstrateClass>; 5] = [
 ];
 
 fn combinations<'d>(media: &[Placed<'d, Medium>]) -> Vec<(Medium, Facts)> {
-    let mut out = Vec::with_capacity(media.len() * SURFACES.len() * 16);
+    let mut out = Vec::with_capacity(media.len() * SURFACES.len() * 32);
     for medium in media {
         for surface in SURFACES {
-            for bits in 0..16u8 {
+            for bits in 0..32u8 {
                 let facts = Facts {
                     wet: bits & 1 != 0,
                     biological: bits & 2 != 0,
                     fragile: bits & 4 != 0,
                     sharp: bits & 8 != 0,
+                    ridge: bits & 16 != 0,
                     size_mm: None,
                     surface,
                 };
@@ -233,6 +234,7 @@ fn adds_nothing(rule: &PackingRule, other: &PackingRule) -> bool {
         && (!rule.outer || other.outer)
         && (!rule.alone || other.alone)
         && all(&rule.labels, &other.labels)
+        && rule.clearance_mm.unwrap_or(0) <= other.clearance_mm.unwrap_or(0)
         && (rule.drying.is_none() || rule.drying == other.drying)
         && (rule.limit.is_none() || rule.limit == other.limit)
         && all(&rule.cautions, &other.cautions)

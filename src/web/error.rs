@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::app::copies::CopyError;
 use crate::app::papers::PaperError;
 use crate::app::papers::bundle::BundleError;
 use crate::app::papers::export::ExportError;
@@ -261,6 +262,21 @@ impl From<PaperError> for Failure {
                 &format!("The paper was not printed: {said}."),
                 "Go back and choose another one.",
             ),
+            PaperError::Itl(refused) => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                refused.rule.code(),
+                &refused.sentence,
+                &refused.next,
+            ),
+            PaperError::Original(why) => {
+                tracing::error!(%why, "a picture's bytes cannot be given");
+                Self::new(
+                    StatusCode::INTERNAL_SERVER_ERROR,
+                    "original-damaged",
+                    "The bytes of this picture are missing or were altered on the server's disk.",
+                    "Tell whoever runs the server to run the verifier now.",
+                )
+            }
             PaperError::Busy(_) => {
                 let mut failure = Self::new(
                     StatusCode::SERVICE_UNAVAILABLE,
@@ -291,6 +307,37 @@ impl From<ImageError> for Failure {
                     "The original bytes of this picture are missing or altered.",
                     "Tell whoever runs the server to run the verifier now; the record of the picture still stands.",
                 )
+            }
+        }
+    }
+}
+
+impl From<CopyError> for Failure {
+    fn from(e: CopyError) -> Self {
+        let said = e.to_string();
+        match e {
+            CopyError::Read(e) => e.into(),
+            CopyError::Original(e) => e.into(),
+            CopyError::Record(e) => e.into(),
+            CopyError::Derive(_) | CopyError::NothingSuggested => Self::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "copy-refused",
+                &format!("No working copy was made: {said}."),
+                "Choose other steps, or set the view steps or the scale first; the original stays as it is.",
+            ),
+            CopyError::Busy => {
+                let mut failure = Self::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "copy-busy",
+                    &format!("No working copy was made: {said}."),
+                    "Make it again in a moment.",
+                );
+                failure.retry_after = Some(5);
+                failure
+            }
+            CopyError::Inner(why) => {
+                tracing::error!(%why, "a working copy cannot be made");
+                Self::internal()
             }
         }
     }

@@ -12,6 +12,7 @@ pub mod form;
 pub mod frame;
 pub mod health;
 pub mod pages;
+pub mod path;
 pub mod router;
 pub mod server;
 pub mod session;

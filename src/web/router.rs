@@ -77,6 +77,8 @@ routes! {
     post "/account/password" => pages::account::change_password, SignedIn;
     post "/account/tokens" => pages::account::issue_token, SignedIn;
     post "/account/tokens/end" => pages::account::end_token, SignedIn;
+    get "/rules" => pages::rules::list, SignedIn;
+    get "/rules/{kind}" => pages::rules::shelf, SignedIn;
     get "/agency" => pages::agency::show, May(Action::ManagePeople);
     post "/agency" => pages::agency::set, May(Action::ManagePeople);
     get "/people" => pages::people::list, May(Action::ManagePeople);
@@ -103,8 +105,15 @@ routes! {
     get "/find" => pages::find::page, May(Action::ReadEvidence);
     get "/images/{digest}" => pages::image::original, May(Action::ReadEvidence);
     get "/cases/{id}/bundle" => pages::bundle::form, May(Action::Disclose);
+    get "/pictures/{digest}" => pages::picture::page, May(Action::ReadEvidence);
+    post "/pictures/{digest}/copy" => pages::picture::make_copy, May(Action::WorkImages);
+    get "/copies/{digest}" => pages::picture::copy, May(Action::ReadEvidence);
     get "/proof" => pages::proof::page, May(Action::Prove);
     get "/proof/checkpoint" => pages::proof::latest, May(Action::Prove);
+    get "/items/{id}/afis" => pages::afis::of_item, May(Action::HandOff);
+    get "/marks/{id}/afis" => pages::afis::of_mark, May(Action::HandOff);
+    post "/items/{id}/afis" => pages::afis::hand_off_item, May(Action::HandOff);
+    post "/marks/{id}/afis" => pages::afis::hand_off_mark, May(Action::HandOff);
     post "/items/{id}/label" => pages::paper::item_label, May(Action::PrintLabel);
     post "/packages/{id}/label" => pages::paper::package_label, May(Action::PrintLabel);
     post "/places/{id}/label" => pages::paper::place_label, May(Action::PrintLabel);
@@ -214,6 +223,10 @@ fn assets_routes() -> Router<App> {
         .route(
             "/upload.js",
             asset("text/javascript; charset=utf-8", assets::UPLOAD),
+        )
+        .route(
+            "/viewer.js",
+            asset("text/javascript; charset=utf-8", assets::VIEWER),
         )
         .route("/icon.svg", asset("image/svg+xml", assets::ICON))
 }

@@ -134,6 +134,8 @@ pub fn recovery(mark: MarkId, medium: &str, at: DateTime<FixedOffset>) -> item::
         fragile: medium == "silicone-putty",
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     }
 }
 
@@ -244,6 +246,8 @@ impl Boatyard {
         let pack = package::Pack {
             case,
             container: "box-rigid-small".into(),
+            stock: None,
+            inner_mm: None,
             contents: vec![Piece::Item(items[1])],
             note: String::new(),
         };

@@ -105,10 +105,26 @@ fn the_trade_rules_answer_what_custody_asks() {
         fragile: false,
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
+    };
+    let noted = liftledger::custody::mark::MarkNoted {
+        mark: liftledger::ids::MarkId::new(),
+        case: liftledger::ids::CaseId::new(),
+        scene: liftledger::ids::SceneId::new(),
+        number: 1,
+        mark_kind: liftledger::custody::mark::MarkKind::FrictionRidge,
+        object: String::new(),
+        exact_place: String::new(),
+        up: String::new(),
+        substrate: "2B".into(),
+        texture: String::new(),
+        curvature: String::new(),
+        note: String::new(),
     };
     let ask = |medium: &str, card: &str, method: &str| {
         rules
-            .recovery(&recover(medium, card), "2B", &[method.to_owned()])
+            .recovery(&recover(medium, card), &noted, &[method.to_owned()])
             .unwrap()
     };
     // Common practice, no source: putty is opaque and reads reversed; tape and clear casts are looked through.
@@ -123,9 +139,38 @@ fn the_trade_rules_answer_what_custody_asks() {
     // FBI handbook: the card contrasts with the powder.
     assert_eq!(ask("thick-pliable-tape", "black", "BLP").warnings.len(), 1);
     assert!(!ask("silicone-putty", "", "BLP").packing.is_empty());
+    // A lifter is its own ground: dark powder on black gelatin warns, on white it does not (common practice, no source).
+    assert_eq!(ask("gelatin-black", "", "BLP").warnings.len(), 1);
+    assert!(ask("gelatin-black", "", "WHP").warnings.is_empty());
+    assert!(ask("gelatin-white", "", "BLP").warnings.is_empty());
+    assert_eq!(ask("rubber-white", "", "FLP").warnings.len(), 1);
+    assert!(ask("gelatin-clear", "", "BLP").warnings.is_empty());
+    // Looked at in another way than the usual one, it reads the other way round.
+    assert!(
+        rules.knows_view("clear-pvs", "contact-face") && !rules.knows_view("clear-pvs", "sideways")
+    );
+    let mut other = recover("clear-pvs", "");
+    other.how_viewed = "contact-face".into();
+    other.air_c = Some(20);
+    other.set_at = Some(other.started_at + chrono::Duration::seconds(140));
+    let answer = rules.recovery(&other, &noted, &["BLP".to_owned()]).unwrap();
+    assert_eq!(answer.reads, "reversed");
+    assert!(
+        answer
+            .set_window
+            .starts_with("Not before 2 min 30 s (our assumption)"),
+        "{}",
+        answer.set_window
+    );
+    assert_eq!(answer.warnings.len(), 1, "{:?}", answer.warnings);
+    assert!(
+        answer.warnings[0].contains("after 2 min, before the 2 min 30 s (our assumption)"),
+        "{:?}",
+        answer.warnings
+    );
     assert!(
         rules
-            .recovery(&recover("glue-from-nowhere", ""), "2B", &[])
+            .recovery(&recover("glue-from-nowhere", ""), &noted, &[])
             .is_none()
     );
     assert_eq!(rules.reading(&["front".into()]).unwrap().0, "direct");

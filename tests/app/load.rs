@@ -87,6 +87,8 @@ impl Yard {
             let pack = Act::Pack(package::Pack {
                 case: yard.case,
                 container: "box-rigid-small".into(),
+                stock: None,
+                inner_mm: None,
                 contents: vec![Piece::Item(item)],
                 note: String::new(),
             });

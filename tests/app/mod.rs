@@ -1,7 +1,10 @@
 //! The application: from a command to events, and back to the state.
 
+mod afis;
+pub mod afis_bench;
 pub mod boatyard;
 mod bundle;
+mod cautions;
 mod crash;
 mod demo;
 mod house;
@@ -10,5 +13,6 @@ mod papers;
 mod record;
 pub mod served;
 mod stage;
+mod uploads;
 mod views;
 pub mod world;

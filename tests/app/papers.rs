@@ -12,7 +12,7 @@ use liftledger::app::reader::opened;
 use liftledger::app::{ReadError, RecordError, Viewer};
 use liftledger::custody::fact::Fact;
 use liftledger::custody::{Act, amendment, case, item, person};
-use liftledger::ids::{Digest, Subject};
+use liftledger::ids::{Digest, Piece, Subject};
 use liftledger::ledger::event::{Attested, Event, Source};
 use liftledger::ledger::verify::folder::{Files, part, whole};
 use liftledger::people::{Action, Role};
@@ -563,5 +563,62 @@ async fn a_report_with_a_missing_original_is_printed_all_the_same() {
     let mark = reader.mark(b.marks[0]).await.unwrap();
     std::fs::remove_file(b.house.originals.path(mark.images[0].digest)).unwrap();
     assert_eq!(pictures(&print().await), 0);
+    b.house.close().await;
+}
+
+/// The label of a package says what the rules ask for, in words: FBI handbook of forensic services for latent prints,
+/// biohazards and fragile things, NISTIR 7928 recommendation I-2 for biological evidence, common practice for sharp ones.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_box_label_bears_the_words_that_the_rules_ask_for() {
+    let dir = tempfile::tempdir().unwrap();
+    let b = Boatyard::begin(dir.path()).await;
+    let viewer = b.viewer(b.tech).await;
+    let reader = b.house.reader(&viewer);
+    let all = [
+        "DO NOT OPEN: LATENT PRINTS",
+        "BIOLOGICAL EVIDENCE",
+        "BIOHAZARD",
+        "FRAGILE",
+        "SHARP",
+    ];
+    let now = Utc::now().fixed_offset();
+    // Everything at once from a mark of friction ridges; nothing from the toolmark.
+    for (mark, hazards, words) in [(b.marks[0], true, &all[..]), (b.marks[1], false, &[])] {
+        let mut asked = recovery(mark, "collected-object", now);
+        asked.biological = hazards;
+        asked.fragile = hazards;
+        asked.sharp = hazards;
+        let found = act(&b.house, Some(b.tech), None, Act::Recover(asked)).await;
+        let Some(Subject::Item(item)) = found.unwrap().created else {
+            panic!("no item")
+        };
+        let pack = liftledger::custody::package::Pack {
+            case: b.case,
+            container: "box-rigid-medium".into(),
+            stock: None,
+            inner_mm: None,
+            contents: vec![Piece::Item(item)],
+            note: String::new(),
+        };
+        let made = act(&b.house, Some(b.tech), None, Act::Pack(pack)).await;
+        let Some(Subject::Package(package)) = made.unwrap().created else {
+            panic!("no package")
+        };
+        for kind in [LabelKind::Box, LabelKind::Envelope] {
+            let printed = package_label(&reader, By::session(), package, kind, &Layout::default())
+                .await
+                .unwrap();
+            let pdf = lopdf::Document::load_mem(&printed.bytes).unwrap();
+            let text = pdf.extract_text(&[1]).unwrap().replace('\n', " ");
+            for word in all {
+                assert_eq!(
+                    text.contains(word),
+                    words.contains(&word),
+                    "{word} on the {}: {text}",
+                    kind.word()
+                );
+            }
+        }
+    }
     b.house.close().await;
 }

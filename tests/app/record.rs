@@ -150,11 +150,15 @@ async fn story(desk: &Desk) -> (Piece, PersonId, PersonId) {
         fragile: false,
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     };
     let item = ItemId(desk.act(me, Act::Recover(act)).await);
     let act = package::Pack {
         case,
         container: "rigid-box-small".into(),
+        stock: None,
+        inner_mm: None,
         contents: vec![Piece::Item(item)],
         note: String::new(),
     };

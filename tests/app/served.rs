@@ -27,6 +27,23 @@ impl Server {
             .args([what, "--listen", "127.0.0.1:0", "--data"])
             .arg(data)
             .env("LIFTLEDGER_DATABASE", database.unwrap_or_default());
+        Self::run(command)
+    }
+
+    /// `liftledger serve` for which every file ends at so many blocks of 512 bytes: beyond that a write fails as on a full
+    /// disk. (The shell's limit, with its signal ignored.)
+    pub fn start_with_little_room(data: &Path, blocks: u32) -> Self {
+        let script = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" \"$@\"");
+        let mut command = Command::new("sh");
+        command
+            .args(["-c", &script, env!("CARGO_BIN_EXE_liftledger")])
+            .args(["serve", "--listen", "127.0.0.1:0", "--data"])
+            .arg(data)
+            .env("LIFTLEDGER_DATABASE", "");
+        Self::run(command)
+    }
+
+    fn run(mut command: Command) -> Self {
         let mut child = command
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
@@ -47,6 +64,14 @@ impl Server {
             output,
             address,
         }
+    }
+
+    /// The most memory that the process has had so far, in bytes; Linux says so.
+    pub fn peak_memory(&self) -> Option<u64> {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).ok()?;
+        let line = status.lines().find(|l| l.starts_with("VmHWM:"))?;
+        let kb: u64 = line.split_whitespace().nth(1)?.parse().ok()?;
+        Some(kb * 1024)
     }
 
     /// SIGKILL: no handler runs, nothing is flushed.

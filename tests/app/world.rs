@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Duration, TimeZone, Utc};
 use liftledger::app::{Stage, StageError};
-use liftledger::custody::item::Recover;
+use liftledger::custody::item::{ItemRecovered, Recover};
+use liftledger::custody::mark::MarkNoted;
 use liftledger::custody::place::PlaceAdded;
 use liftledger::custody::rules::{Recovery, Trade, TradeReason};
 use liftledger::custody::state::Thing;
@@ -30,13 +31,16 @@ impl Trade for Free {
     fn knows_substrate(&self, _: &str) -> bool {
         true
     }
+    fn knows_view(&self, _: &str, _: &str) -> bool {
+        true
+    }
     fn knows_container(&self, _: &str) -> bool {
         true
     }
     fn knows_climate(&self, _: &str) -> bool {
         true
     }
-    fn recovery(&self, asked: &Recover, _: &str, _: &[String]) -> Option<Recovery> {
+    fn recovery(&self, asked: &Recover, _: &MarkNoted, _: &[String]) -> Option<Recovery> {
         Some(Recovery {
             medium_name: asked.medium.clone(),
             form: "cast".into(),
@@ -45,13 +49,25 @@ impl Trade for Free {
             because: "one mirror step: contact face".into(),
             packing: vec![],
             needs: KeepNeeds::default(),
+            set_window: String::new(),
             warnings: vec![],
         })
     }
     fn reading(&self, _: &[String]) -> Option<(String, String)> {
         Some(("direct".into(), "no mirror step".into()))
     }
-    fn container(&self, _: &[Thing<'_>], _: &str) -> Result<(), TradeReason> {
+    fn dried(&self, _: &ItemRecovered, _: &MarkNoted) -> Option<KeepNeeds> {
+        None
+    }
+    fn container(&self, _: &[Thing<'_>], _: &str, _: Option<[u32; 3]>) -> Result<(), TradeReason> {
+        Ok(())
+    }
+    fn dry_enough(
+        &self,
+        _: &[Thing<'_>],
+        _: &str,
+        _: DateTime<chrono::FixedOffset>,
+    ) -> Result<(), TradeReason> {
         Ok(())
     }
     fn place(&self, _: &Thing<'_>, _: &PlaceAdded) -> Result<(), Vec<TradeReason>> {
@@ -185,11 +201,15 @@ pub fn five_hundred() -> (World, Piece, [PersonId; 2]) {
         fragile: false,
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     };
     let item = ItemId(w.act(me, Act::Recover(recover)).unwrap());
     let pack = package::Pack {
         case,
         container: "rigid-box-small".into(),
+        stock: None,
+        inner_mm: None,
         contents: vec![Piece::Item(item)],
         note: String::new(),
     };

@@ -11,6 +11,7 @@ mod build;
 mod figure;
 mod page;
 mod paper;
+mod picture;
 mod postgres;
 mod raw;
 mod verify;
@@ -25,7 +26,7 @@ use figure::{Figure, Sheet};
 
 #[derive(Parser)]
 struct Asked {
-    /// Which measures: append, verify, page, paper, advise. All of them if none is named.
+    /// Which measures: append, verify, page, paper, advise, picture. All of them if none is named.
     names: Vec<String>,
     /// Writes the figures to this file too, as JSON.
     #[arg(long)]
@@ -64,6 +65,9 @@ impl Scale {
 }
 
 fn main() {
+    if picture::child() {
+        return;
+    }
     let asked = Asked::parse();
     let scale = Scale::from_env();
     let runtime = tokio::runtime::Builder::new_multi_thread()
@@ -76,6 +80,7 @@ fn main() {
         ("verify", |r, scale| r.block_on(verify::measure(scale))),
         ("page", |r, scale| r.block_on(page::measure(scale))),
         ("paper", |_, _| paper::measure()),
+        ("picture", |r, _| picture::measure(r)),
         ("advise", |_, scale| advise::measure(scale)),
     ];
     if std::env::var_os(postgres::SERVER).is_some() {

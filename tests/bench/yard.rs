@@ -190,12 +190,16 @@ impl Yard {
             fragile: false,
             sharp: false,
             size_mm: None,
+            thickness: None,
+            how_viewed: String::new(),
         };
         let (recovered, id) = step(tech, Act::Recover(recover));
         let item = ItemId(id);
         let pack = package::Pack {
             case,
             container: "box-rigid-small".into(),
+            stock: None,
+            inner_mm: None,
             contents: vec![Piece::Item(item)],
             note: String::new(),
         };

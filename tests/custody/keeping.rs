@@ -171,6 +171,7 @@ fn a_container_has_needs_of_its_own() {
     freezer.climate = "frozen".into();
     let thing = |container| Thing::Package {
         container,
+        inner_mm: None,
         contents: vec![],
     };
     let why = y.rules.place(&thing("jar-glass"), &freezer).unwrap_err();
@@ -203,7 +204,8 @@ fn size_and_surface_are_asked_about() {
         other => panic!("{other:?}"),
     };
     assert!(small.sentence.contains("container-too-small"), "{small}");
-    assert!(small.next.contains("box-rigid-large"), "{small}");
+    assert_eq!(small.code, "container-too-small");
+    assert!(small.next.contains("large rigid box"), "{small}");
     y.act(tech, pack(case, "box-rigid-large", &[Piece::Item(glass)]))
         .unwrap();
     for wrong in [[0, 1, 1], [1, 1, 100_001]] {
@@ -220,6 +222,7 @@ fn later_rules_do_not_change_what_was_asked_for() {
     let recorded = cast.recovered.needs.clone().unwrap();
     let medium = y.rules.medium("silicone-putty").unwrap();
     let facts = liftledger::keeping::Facts {
+        ridge: true,
         surface: y.rules.substrate("2B").map(|s| s.class),
         ..Default::default()
     };
@@ -229,7 +232,7 @@ fn later_rules_do_not_change_what_was_asked_for() {
     );
     // Other rules on the record than those in force: the record decides.
     let allowed =
-        |item: &Item| Trade::container(&y.rules, &[Thing::Item(item)], "bag-plastic").is_ok();
+        |item: &Item| Trade::container(&y.rules, &[Thing::Item(item)], "bag-plastic", None).is_ok();
     let mut then = cast.clone();
     then.recovered.needs = Some(Box::default());
     assert!(allowed(&then) && !allowed(cast));

@@ -3,10 +3,11 @@
 use chrono::{DateTime, Duration, FixedOffset};
 use liftledger::app::rows;
 use liftledger::custody::Act;
+use liftledger::custody::hand_over::{Condition, TakeBack};
 use liftledger::custody::package::{PutIn, TakeOut};
 use liftledger::ids::{ItemId, Piece, Subject};
 
-use super::yard::{Yard, pack, receive, release, store};
+use super::yard::{Yard, hand_out, pack, party, receive, release, store};
 
 /// Lends what stands on the shelf to the examiner; the day on which it is due.
 fn lend(y: &mut Yard, item: ItemId, days: i64) -> DateTime<FixedOffset> {
@@ -116,4 +117,52 @@ fn an_emptied_package_owes_nothing() {
     y.act(me, Act::TakeOut(take)).unwrap();
     assert_eq!(due(&y, Piece::Package(envelope)), None);
     assert_eq!(due(&y, Piece::Item(item)), Some(day));
+}
+
+/// What a hand-out lent ends when it is taken back; what the storeroom lent before ends with a custodian.
+#[test]
+fn taking_back_ends_the_loan_of_the_hand_out() {
+    let mut y = Yard::new();
+    let (tech, keeper, examiner) = (y.people.tech, y.people.custodian, y.people.examiner);
+    let out = |y: &Yard, item, days| {
+        let mut act = hand_out(Piece::Item(item));
+        if let Act::HandOut(x) = &mut act {
+            x.due_at = Some((y.now + Duration::days(days)).fixed_offset());
+        }
+        act
+    };
+    let back = |item| {
+        Act::TakeBack(TakeBack {
+            piece: Piece::Item(item),
+            party: party(),
+            seal_seen: String::new(),
+            condition: Condition::Intact,
+            note: String::new(),
+        })
+    };
+    let ends = |y: &Yard| y.events.last().unwrap().fields.contains_key("ends_loan");
+    // The technician's own hand-out.
+    let lift = y.things.lift;
+    let act = out(&y, lift, 9);
+    y.act(tech, act).unwrap();
+    assert!(due(&y, Piece::Item(lift)).is_some());
+    y.act(tech, back(lift)).unwrap();
+    assert_eq!(due(&y, Piece::Item(lift)), None);
+    assert!(ends(&y));
+    // Without a date nothing was lent, and nothing is said of a loan.
+    y.act(tech, hand_out(Piece::Item(lift))).unwrap();
+    y.act(tech, back(lift)).unwrap();
+    assert!(!ends(&y));
+    // On loan from the storeroom and then handed on: back with a technician it is still out, with a custodian not.
+    let shelved = y.things.shelved;
+    lend(&mut y, shelved, 7);
+    y.give_on(examiner, tech, Piece::Item(shelved));
+    let act = out(&y, shelved, 3);
+    y.act(tech, act).unwrap();
+    y.act(tech, back(shelved)).unwrap();
+    assert!(due(&y, Piece::Item(shelved)).is_some());
+    let act = out(&y, shelved, 3);
+    y.act(tech, act).unwrap();
+    y.act(keeper, back(shelved)).unwrap();
+    assert_eq!(due(&y, Piece::Item(shelved)), None);
 }

@@ -1,10 +1,12 @@
 //! Custody: refusals, what a decision needs, generated runs against a model, threads.
 
+mod afis;
 mod amendments;
 mod images;
 mod keeping;
 mod loans;
 mod model;
+mod packing;
 mod photographs;
 mod refusals;
 mod room;

@@ -5,12 +5,15 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, Duration, TimeZone, Utc};
 use liftledger::app::{Stage, StageError};
+use liftledger::custody::afis::AfisExported;
 use liftledger::custody::copy::AddCopy;
 use liftledger::custody::item::Recover;
 use liftledger::custody::mark::{DevelopMark, MarkKind, NoteMark};
 use liftledger::custody::package::{Pack, Seal};
 use liftledger::custody::place::{AddPlace, PlaceKind, Store};
 use liftledger::custody::state::{Key, PastEvent};
+use liftledger::custody::stock::{StockSet, StockTake};
+use liftledger::custody::value::{AssessValue, Value};
 use liftledger::custody::{Act, Actor, Command, Signed, State, case, hand_over, image, person};
 use liftledger::ids::{
     CaseId, CommandId, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId,
@@ -51,6 +54,10 @@ pub struct Things {
     pub shelved: ItemId,
     /// A lift outside.
     pub outside: ItemId,
+    /// A cast of 90 by 30 by 12 mm, a stone cast that set a moment ago, and a wet thing, in the technician's hands.
+    pub measured: ItemId,
+    pub stone: ItemId,
+    pub wet: ItemId,
     /// A lift of the second case, in the technician's hands.
     pub of_other: ItemId,
     /// The restricted case and a lift of it; only the technician and the supervisor are assigned.
@@ -128,6 +135,8 @@ pub fn recover(mark: MarkId, medium: &str, at: DateTime<Utc>) -> Recover {
         fragile: false,
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     }
 }
 
@@ -151,6 +160,8 @@ pub fn pack(case: CaseId, container: &str, contents: &[Piece]) -> Act {
     Act::Pack(Pack {
         case,
         container: container.into(),
+        stock: None,
+        inner_mm: None,
         contents: contents.to_vec(),
         note: String::new(),
     })
@@ -229,6 +240,35 @@ pub fn span(x1: u32, y1: u32, x2: u32, y2: u32, length: &str) -> Scale {
         second: None,
         picking_tenths: 10,
     }
+}
+
+pub fn assess(of: impl Into<liftledger::ids::Subject>, digest: u8) -> Act {
+    Act::AssessValue(AssessValue {
+        of: of.into(),
+        digest: Digest([digest; 32]),
+        value: Value::Limited,
+        reason: "a third of the core is smudged".into(),
+    })
+}
+
+/// A hand-off of a picture of `shown`, asked of `of`.
+pub fn exported(of: liftledger::ids::Subject, shown: liftledger::ids::Subject, digest: u8) -> Act {
+    Act::AfisExported(AfisExported {
+        of,
+        shown,
+        image: Digest([digest; 32]),
+        copy: None,
+        context: None,
+        edition: "2015".into(),
+        receiver: "bureau".into(),
+        receiver_name: "An invented bureau".into(),
+        control: "C-1".into(),
+        digest: Digest([0xa5; 32]),
+        bytes: 868,
+        reads: "direct".into(),
+        statement: "The image in the file reads direct.".into(),
+        left_out: vec![],
+    })
 }
 
 pub fn set_view(of: impl Into<liftledger::ids::Subject>, digest: u8, view: &[&str]) -> Act {
@@ -346,6 +386,9 @@ impl Yard {
                 inner: ItemId::new(),
                 shelved: ItemId::new(),
                 outside: ItemId::new(),
+                measured: ItemId::new(),
+                stone: ItemId::new(),
+                wet: ItemId::new(),
                 of_other: ItemId::new(),
                 closed_case: CaseId::new(),
                 closed_mark: MarkId::new(),
@@ -364,6 +407,7 @@ impl Yard {
         y.things();
         // Long after: what is claimed an hour ago is still after every custody event.
         y.now += Duration::days(2);
+        y.things.stone = y.recovered(y.things.mark, "dental-stone-cast");
         y.remember_events();
         y
     }
@@ -421,6 +465,27 @@ impl Yard {
         self.things.shelf = PlaceId(self.must(keeper, Act::AddPlace(shelf)));
         self.things.window = PlaceId(self.must(keeper, Act::AddPlace(window)));
         self.things.marked_fridge = PlaceId(self.must(keeper, Act::AddPlace(fridge)));
+        self.count("B1", "box-rigid-small", [60, 40, 20], 1);
+        self.count("B2", "box-rigid-medium", [200, 150, 80], 5);
+        let spoiled = StockTake {
+            place: self.things.shelf,
+            kind: "B1".into(),
+            count: 1,
+            purpose: "trodden on".into(),
+        };
+        self.must(keeper, Act::StockTake(spoiled));
+    }
+
+    /// The stock of a kind of box on the shelf is counted.
+    pub fn count(&mut self, kind: &str, container: &str, inner_mm: [u32; 3], count: u32) {
+        let set = StockSet {
+            place: self.things.shelf,
+            kind: kind.into(),
+            container: container.into(),
+            inner_mm,
+            count,
+        };
+        self.must(self.people.custodian, Act::StockSet(set));
     }
 
     /// A case with a scene and a mark.
@@ -478,6 +543,12 @@ impl Yard {
         self.things.shelved = self.recovered(mark, "lifting-tape");
         self.things.outside = self.recovered(mark, "lifting-tape");
         let sealed = self.recovered(mark, "silicone-putty");
+        let mut measured = recover(mark, "silicone-putty", self.now);
+        measured.size_mm = Some([90, 30, 12]);
+        self.things.measured = ItemId(self.must(me, Act::Recover(measured)));
+        let mut wet = recover(mark, "collected-object", self.now);
+        wet.wet = true;
+        self.things.wet = ItemId(self.must(me, Act::Recover(wet)));
         let (_, _, other) = self.case("HC-26-0118");
         self.things.of_other = self.recovered(other, "lifting-tape");
         let (closed, _, closed_mark) = self.case("HC-26-0119");
@@ -510,11 +581,16 @@ impl Yard {
 
     /// From the technician's hands into somebody else's, unsealed.
     pub fn give(&mut self, piece: Piece, to: PersonId) {
+        self.give_on(self.people.tech, to, piece);
+    }
+
+    /// From one's hands into another's, unsealed.
+    pub fn give_on(&mut self, from: PersonId, to: PersonId, piece: Piece) {
         let mut give = release(piece, to);
         if let Act::Release(x) = &mut give {
             x.unsealed_reason = Some("for photographs".into());
         }
-        self.must(self.people.tech, give);
+        self.must(from, give);
         self.must(to, receive(piece, ""));
     }
 

@@ -2,6 +2,7 @@
 
 mod copies;
 pub mod files;
+mod hostile;
 mod probe;
 mod recipe;
 mod resolution;

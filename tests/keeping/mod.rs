@@ -1,10 +1,13 @@
 //! Keeping: packaging, places, and needs joined.
 
+mod fitting;
 mod joining;
 mod packaging;
 mod retention;
 mod sampling;
+mod sourced;
 mod storing;
+mod times;
 
 use liftledger::{
     keeping::{Facts, KeepNeeds},

@@ -2,6 +2,7 @@
 
 use super::{all_facts, needs, plain, rules};
 use liftledger::{
+    keeping::fitting::TOO_SMALL,
     keeping::{Facts, LimitKind, allows_container, packaging},
     lifting::{Form, SubstrateClass},
 };
@@ -330,6 +331,7 @@ fn times_labels_and_cautions() {
         (stone.drying[0].kind, stone.drying[0].minutes),
         (LimitKind::AtLeast, Some(48 * 60))
     );
+    assert_eq!(stone.drying[0].meanwhile_in, ["bag-paper", "box-cardboard"]);
 
     // ASTM E1459-92(2005) 4.1.4.1 to 4.1.4.5.
     let labels: Vec<String> = needs("lifting-tape", plain())
@@ -381,18 +383,22 @@ fn size_decides_among_boxes() {
         sized([90, 30, 12]).must_one_of,
         ["box-rigid-small", "box-rigid-medium", "box-rigid-large"]
     );
-    // Turned so that it fits: 75 by 40 by 100 in any order.
-    assert_eq!(sized([40, 100, 75]).must_one_of[0], "box-rigid-small");
-    let req = sized([41, 100, 75]);
+    // Turned so that it fits, with 2 mm free on every side: 71 by 36 by 96 in any order.
+    assert_eq!(sized([36, 96, 71]).must_one_of[0], "box-rigid-small");
+    let req = sized([37, 96, 71]);
     assert_eq!(req.must_one_of, ["box-rigid-medium", "box-rigid-large"]);
     let reason = allows_container(&req, "box-rigid-small").unwrap_err();
-    assert_eq!(reason.rule, packaging::TOO_SMALL);
-    assert!(reason.sentence.contains("41 by 100 by 75 mm"), "{reason:?}");
+    assert_eq!(reason.rule, TOO_SMALL);
+    assert!(reason.sentence.contains("37 by 96 by 71 mm"), "{reason:?}");
+    assert!(reason.sentence.contains("1 mm too little"), "{reason:?}");
+    // A box whose inside is measured is judged by that, whatever the list takes such a box to be.
+    assert_eq!(packaging::allows_kind(&req, "box-rigid-small"), Ok(()));
+    assert!(packaging::allows_kind(&req, "envelope-paper").is_err());
     let req = sized([900, 10, 10]);
     assert!(req.must_one_of.is_empty());
     assert_eq!(
         allows_container(&req, "box-rigid-large").unwrap_err().rule,
-        packaging::TOO_SMALL
+        TOO_SMALL
     );
     assert_eq!(req.conflicts.len(), 1);
     // A container nobody listed is refused too, and the conflict is named.

@@ -102,14 +102,14 @@ fn look(p: &GrayImage) -> (bool, bool) {
 }
 
 #[test]
-fn five_hundred_random_chains_agree_with_real_flips() {
+fn a_thousand_random_chains_agree_with_real_flips() {
     let mut dice = Dice(20_261_125);
     let known: Vec<Step> = Step::ALL
         .into_iter()
         .filter(|s| !matches!(s, Step::Unknown | Step::ToneUnknown))
         .collect();
     let (mut reversed, mut inverted, mut light) = (0, 0, 0);
-    for n in 0..500 {
+    for n in 0..1000 {
         let mut chain: Vec<Step> = (0..dice.roll(13))
             .map(|_| known[dice.roll(known.len())])
             .collect();
@@ -153,7 +153,7 @@ fn five_hundred_random_chains_agree_with_real_flips() {
     }
     // The run has seen enough of each.
     assert!(
-        reversed > 100 && inverted > 100 && light > 100,
+        reversed > 200 && inverted > 200 && light > 200,
         "{reversed} {inverted} {light}"
     );
 }

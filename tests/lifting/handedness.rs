@@ -446,6 +446,134 @@ const ROWS: &[Row] = &[
         Tone::Unknown,
         "the two statements contradict",
     ),
+    (
+        "dust film, flipped and inverted for comparison",
+        "contact-face light-residue flip invert",
+        Direct,
+        ASFOUND,
+        INK,
+        PARITY,
+    ),
+    (
+        "white rubber lift photographed in a mirror",
+        "contact-face dark-powder mirror",
+        Direct,
+        ASFOUND,
+        INK,
+        PARITY,
+    ),
+    (
+        "glowing powder on black gelatin",
+        "contact-face fluorescent black-gel",
+        Reversed,
+        ASFOUND,
+        NEG,
+        USF,
+    ),
+    (
+        "fumed and dyed mark under its light",
+        "front fluorescent",
+        Direct,
+        ASFOUND,
+        NEG,
+        CP,
+    ),
+    (
+        "stain of the ninhydrin family on paper",
+        "front dark-powder",
+        Direct,
+        ASFOUND,
+        INK,
+        CP,
+    ),
+    (
+        "contact face of a clear cast with light powder",
+        "contact-face cast light-powder",
+        Reversed,
+        INV,
+        NEG,
+        GEO,
+    ),
+    (
+        "tape lift on a clear carrier, from the carrier's side",
+        "through-medium through-substrate",
+        Reversed,
+        ASFOUND,
+        INK,
+        LANE,
+    ),
+    (
+        "dark powder on a pane, photographed from the other room",
+        "through-substrate dark-powder",
+        Reversed,
+        ASFOUND,
+        INK,
+        GEO,
+    ),
+    (
+        "light powder through the pane, inverted in software",
+        "through-substrate light-powder invert",
+        Reversed,
+        ASFOUND,
+        INK,
+        PARITY,
+    ),
+    (
+        "cast of a toolmark photographed in a mirror",
+        "contact-face cast mirror",
+        Direct,
+        INV,
+        INK,
+        PARITY,
+    ),
+    (
+        "cast of a mark that had been set off",
+        "set-off contact-face cast",
+        Direct,
+        INV,
+        INK,
+        PARITY,
+    ),
+    (
+        "the skin itself in a mirror",
+        "skin mirror",
+        Direct,
+        ASFOUND,
+        INK,
+        PARITY,
+    ),
+    (
+        "furrows in dust, printed as a negative",
+        "front furrows invert",
+        Direct,
+        ASFOUND,
+        INK,
+        PARITY,
+    ),
+    (
+        "clear gelatin, gel side, light powder",
+        "contact-face light-powder",
+        Reversed,
+        ASFOUND,
+        NEG,
+        USF,
+    ),
+    (
+        "a cast of which a step is not known",
+        "contact-face cast unknown",
+        Lateral::Unknown,
+        Relief::Unknown,
+        Tone::Unknown,
+        CP,
+    ),
+    (
+        "through the tape, flipped, tone not noted",
+        "through-medium tone-unknown flip",
+        Reversed,
+        ASFOUND,
+        Tone::Unknown,
+        GEO,
+    ),
 ];
 
 fn steps(text: &str) -> Vec<Step> {
@@ -456,7 +584,7 @@ fn steps(text: &str) -> Vec<Step> {
 
 #[test]
 fn sourced_rows() {
-    assert!(ROWS.len() >= 40);
+    assert!(ROWS.len() >= 60, "{}", ROWS.len());
     for (what, chain, lateral, relief, tone, source) in ROWS {
         assert!(!source.is_empty(), "{what}");
         let reading = read(&steps(chain));

@@ -274,6 +274,32 @@ fn a_card_contrasts_with_the_powder() {
     assert_eq!(contrast::warning(MarkTone::Light, Ground::Black), None);
     assert_eq!(contrast::warning(MarkTone::Light, Ground::Clear), None);
     assert_eq!(contrast::warning(MarkTone::Varies, Ground::Black), None);
+    // Every tone on every ground: a warning exactly where a mark would lie on a ground of its own tone.
+    for (tone, white, black) in [
+        (MarkTone::Dark, false, true),
+        (MarkTone::Light, true, false),
+        (MarkTone::Fluorescent, true, false),
+        (MarkTone::Varies, false, false),
+    ] {
+        assert_eq!(
+            contrast::warning(tone, Ground::White).is_some(),
+            white,
+            "{tone:?}"
+        );
+        assert_eq!(
+            contrast::warning(tone, Ground::Black).is_some(),
+            black,
+            "{tone:?}"
+        );
+        assert_eq!(contrast::warning(tone, Ground::Clear), None, "{tone:?}");
+        // The words beforehand name the card that brings no warning.
+        if let Some(ground) = contrast::card_for(tone) {
+            assert!(contrast::advice(tone).starts_with(ground.word()));
+            assert_eq!(contrast::warning(tone, ground), None);
+        } else {
+            assert!(contrast::advice(tone).starts_with("look at the mark first"));
+        }
+    }
     let said = contrast::warning(MarkTone::Dark, Ground::Black).unwrap();
     assert!(
         said.contains("dark mark") || said.contains("A dark mark"),

@@ -7,9 +7,11 @@ mod chains;
 mod codes;
 mod handedness;
 mod loading;
+mod measures;
 mod media;
 mod overlay;
 mod set_time;
+mod set_window;
 pub mod surfaces;
 
 use liftledger::trade::TradeRules;

@@ -2,7 +2,16 @@
 
 use super::rules;
 use chrono::{DateTime, Duration, FixedOffset};
-use liftledger::lifting::{SetVerdict::*, set_time::check};
+use liftledger::lifting::{Medium, SetCheck, SetVerdict::*, set_time};
+
+fn check(m: &Medium, start: DateTime<FixedOffset>, end: DateTime<FixedOffset>) -> SetCheck {
+    set_time::check(
+        m,
+        super::rules().set_window(m, None, None).as_ref(),
+        start,
+        end,
+    )
+}
 
 fn start() -> DateTime<FixedOffset> {
     DateTime::parse_from_rfc3339("2026-03-14T21:10:00+01:00").unwrap()

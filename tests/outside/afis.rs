@@ -118,3 +118,98 @@ fn the_other_reader_takes_a_wrong_type_in_the_contents_and_ours_does_not() {
     );
     check(&bad).unwrap_err();
 }
+
+/// Sources: PyPI nistitl finds the image; Pillow decodes it, and mirrors the original by its own `ImageOps.mirror`.
+const MIRRORED: &str = "import sys, io, json, nistitl\n\
+    from PIL import Image, ImageOps\n\
+    asked = json.load(sys.stdin)\n\
+    data = bytes.fromhex(asked['file'])\n\
+    msg = nistitl.Message()\n\
+    msg.parse(data)\n\
+    assert msg.NIST == data\n\
+    record = msg[(13, 1)]\n\
+    original = Image.open(io.BytesIO(bytes.fromhex(asked['original'])))\n\
+    if record[11].value == 'NONE':\n\
+    \x20sent = Image.frombytes('L', (int(record[6].value), int(record[7].value)), record[999].value)\n\
+    else:\n\
+    \x20sent = Image.open(io.BytesIO(record[999].value))\n\
+    assert sent.size == (int(record[6].value), int(record[7].value))\n\
+    same = lambda a, b: a.mode == b.mode and a.size == b.size and a.tobytes() == b.tobytes()\n\
+    reversal = msg[(9, 1)][315]\n\
+    print(msg[0][2].value, record[11].value, reversal if reversal is None else reversal.value,\n\
+    \x20'mirror' if same(sent, ImageOps.mirror(original)) else 'as it was' if same(sent, original) else 'another')\n";
+
+/// From an original on the record through a working copy, the command line and a reader that is not ours, to pixels.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_picture_that_arrives_is_the_mirror_of_the_original_pixel_for_pixel() {
+    use super::afis_bench::{Bench, picture, png};
+    use liftledger::app::Viewer;
+    use liftledger::imaging::recipe::Op;
+    let dir = tempfile::tempdir().unwrap();
+    let data = dir.path().join("demo");
+    let b = Bench::begin(&data).await;
+    let of = b.item("panel-item");
+    let file = png(&picture(11));
+    let view = ["contact-face", "dark-powder"];
+    let original = b.add(of, "gel.png", "image/png", &file, &view).await;
+    b.scale(of, original, 1000).await;
+    let copy = b.copy(of, original, Some(1000), vec![Op::Flip]).await;
+    let viewer = Viewer::operator();
+    let item = b
+        .house
+        .reader(&viewer)
+        .item(b.demo.items["panel-item"])
+        .await
+        .unwrap();
+    let case = b
+        .house
+        .reader(&viewer)
+        .case(item.case)
+        .await
+        .unwrap()
+        .number;
+    let number = item.number.to_string();
+    let out = dir.path().join("out.an2");
+    let hand_off = |edition: &str, receiver: &str, which: &str, digest: String| {
+        let done = std::process::Command::new(env!("CARGO_BIN_EXE_liftledger"))
+            .args([
+                "afis",
+                &case,
+                &number,
+                "--edition",
+                edition,
+                "--receiver",
+                receiver,
+            ])
+            .args([which, &digest, "--out"])
+            .arg(&out)
+            .arg("--force")
+            .arg("--data")
+            .arg(&data)
+            .output()
+            .unwrap();
+        assert!(
+            done.status.success(),
+            "{}",
+            String::from_utf8_lossy(&done.stderr)
+        );
+        let sent = std::fs::read(&out).unwrap();
+        check(&sent).unwrap();
+        let asked = serde_json::json!({"file": hex::encode(&sent), "original": hex::encode(&file)});
+        let said = ask(MIRRORED, &serde_json::to_vec(&asked).unwrap());
+        String::from_utf8(said).unwrap().trim().to_owned()
+    };
+    for (edition, version) in [("2011", "0500"), ("2013", "0501"), ("2015", "0502")] {
+        for (receiver, coding) in [("hollin-bureau", "PNG"), ("old-exchange", "NONE")] {
+            assert_eq!(
+                hand_off(edition, receiver, "--copy", copy.to_string()),
+                format!("{version} {coding} None mirror")
+            );
+            assert_eq!(
+                hand_off(edition, receiver, "--image", original.to_string()),
+                format!("{version} {coding} L as it was")
+            );
+        }
+    }
+    b.close().await;
+}

@@ -10,7 +10,7 @@ use liftledger::people::password;
 use serde_json::json;
 
 /// The Python of the environment that `tests/run` made.
-fn python() -> PathBuf {
+pub fn python() -> PathBuf {
     let venv = std::env::var_os("LIFTLEDGER_VENV")
         .map_or_else(|| PathBuf::from("target/venv"), PathBuf::from);
     let python = venv.join("bin/python");

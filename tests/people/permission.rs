@@ -5,13 +5,15 @@ use liftledger::people::{Action, Role};
 
 /// One row an action; columns in the order of `Role::ALL`: technician, custodian, examiner, court liaison, supervisor,
 /// auditor, administrator.
-const TABLE: [(Action, &str); 22] = [
+const TABLE: [(Action, &str); 24] = [
     (Action::ManagePeople, "......x"),
     (Action::ReadEvidence, "xxxxxx."),
     (Action::OpenCase, "x...x.."),
     (Action::AssignCase, "....x.."),
     (Action::RecordScene, "x.x...."),
     (Action::WorkImages, "x.x.x.."),
+    (Action::AssessValue, "..x...."),
+    (Action::HandOff, "..xxx.."),
     (Action::Pack, "xxx...."),
     (Action::HandOver, "xxxx..."),
     (Action::HandOutside, "xx.x..."),

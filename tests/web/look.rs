@@ -106,6 +106,7 @@ fn sample_card() -> Card {
             height: 580,
             px_per_mm: Some(20.0),
             reversed: Some(true),
+            copy: false,
         }),
         up_marked: true,
         number: "2026-0117 / 3".into(),

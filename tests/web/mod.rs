@@ -1,5 +1,8 @@
 mod acts;
+mod afis;
 mod api;
+mod copies;
+mod knowledge;
 mod look;
 mod pages;
 mod room;

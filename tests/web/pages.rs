@@ -720,3 +720,38 @@ fn what_was_just_done_is_said_to_who_did_it() {
         }
     });
 }
+
+/// An address that names nothing, because it is mistyped, gets the house's own page on every route.
+#[test]
+fn a_malformed_address_gets_the_house_page() {
+    on(async {
+        let browser = signed_in("ivo").await;
+        let mut tried = 0;
+        for route in ROUTES {
+            if !route.path.contains('{') || route.method != "get" {
+                continue;
+            }
+            let path: String = route
+                .path
+                .split('/')
+                .map(|part| {
+                    if part.starts_with('{') {
+                        "nonsense"
+                    } else {
+                        part
+                    }
+                })
+                .collect::<Vec<_>>()
+                .join("/");
+            let answer = browser.get(&path).await;
+            tried += 1;
+            assert!(
+                answer.status == StatusCode::NOT_FOUND || answer.status == StatusCode::FORBIDDEN,
+                "{path}: {}",
+                answer.status
+            );
+            assert!(answer.says("<h1"), "{path}: {}", answer.html());
+        }
+        assert!(tried >= 8, "{tried}");
+    });
+}

@@ -239,6 +239,8 @@ async fn lift(person: PersonId, mark: MarkId) -> ItemId {
         fragile: false,
         sharp: false,
         size_mm: None,
+        thickness: None,
+        how_viewed: String::new(),
     };
     ItemId(record(person, Act::Recover(recover)).await)
 }

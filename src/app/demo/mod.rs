@@ -19,12 +19,16 @@ use std::sync::Arc;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::app::agency::{Agency, AgencyError};
+use crate::app::copies::{self, CopyError, Wanted};
 use crate::app::house::{House, HouseError};
+use crate::app::papers::By;
 use crate::app::site::Site;
-use crate::app::{RecordError, Sent};
+use crate::app::{RecordError, Sent, Viewer};
 use crate::clock::TestClock;
 use crate::custody::{Act, Signed};
-use crate::ids::{CaseId, ItemId, MarkId, PackageId, PersonId, PlaceId, SceneId, Subject};
+use crate::ids::{
+    CaseId, CommandId, Digest, ItemId, MarkId, PackageId, PersonId, PlaceId, SceneId, Seq, Subject,
+};
 use crate::originals::OriginalsError;
 use crate::people::Role;
 use crate::store::{CredentialRow, StoreError};
@@ -37,6 +41,8 @@ pub use sign_in::{FILE as SIGN_INS, SignIn, kept as kept_sign_ins};
 pub const ORIGIN: &str = "ledger.example/hollin-reach-demo";
 /// The agency's name, which stands on every page and paper of the demo.
 pub const AGENCY: &str = "Police identification unit of Hollin Reach (invented, as are its times)";
+/// Who takes hand-offs in the demo.
+const RECEIVERS: &str = include_str!("../../../seed/demo/receivers.toml");
 /// How many commands wait for one commit at the most; they are answered together.
 const TOGETHER: usize = 24;
 
@@ -56,6 +62,14 @@ pub enum DemoError {
         step: String,
         /// Why.
         why: RecordError,
+    },
+    /// A working copy of the story was not made.
+    #[error("step \"{step}\" of the story was not carried out: {why}")]
+    Copy {
+        /// Which.
+        step: String,
+        /// Why.
+        why: CopyError,
     },
     /// A picture could not be drawn.
     #[error("a picture could not be drawn: {0}")]
@@ -145,7 +159,36 @@ pub async fn begin(site: impl Into<Site>) -> Result<(House, Demo), DemoError> {
     house.close().await;
     let demo = loaded?;
     sign_in::write(&site.folder, &demo.sign_ins())?;
+    let receivers = site.folder.join(crate::receivers::FILE);
+    if !receivers.exists() {
+        std::fs::write(receivers, RECEIVERS)?;
+    }
     Ok((House::open(&site).await?, demo))
+}
+
+/// Has the server make the copy of a picture that reads direct, in the name of a person of the story.
+async fn copied(
+    house: &House,
+    demo: &Demo,
+    step: &story::Step,
+    id: CommandId,
+    of: Subject,
+    digest: Digest,
+) -> Result<Seq, DemoError> {
+    let nobody = || DemoError::Story(format!("nobody is called {}", step.by));
+    let person = demo.people.get(&step.by).ok_or_else(nobody)?.id;
+    let failed = |why: CopyError| DemoError::Copy {
+        step: step.to_string(),
+        why,
+    };
+    let person = house.person(person).await.map_err(|e| failed(e.into()))?;
+    let viewer = Viewer::person(person.ok_or_else(nobody)?);
+    let reader = house.reader(&viewer);
+    let made = copies::make(&reader, By::session(), id, of, digest, &Wanted::Direct).await;
+    let recorded = made.map_err(failed)?.recorded;
+    recorded
+        .map(|r| r.seq)
+        .ok_or_else(|| DemoError::Story(format!("{step}: the same copy was there before")))
 }
 
 /// Tells the story to an empty ledger. `clock` must be the one that the house was opened with; it is moved from three
@@ -209,6 +252,13 @@ pub async fn load(
         let at = sitting.at.max(last + TimeDelta::microseconds(1));
         last = at;
         clock.set(at);
+        if let [step] = sitting.steps
+            && let Some((id, of, digest)) = tell.copy(step)?
+        {
+            let recorded = copied(house, &demo, step, id, of, digest).await?;
+            tell.recorded(step, recorded);
+            continue;
+        }
         let mut sent = Vec::with_capacity(sitting.steps.len());
         for step in sitting.steps {
             let person = demo

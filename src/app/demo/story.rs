@@ -1,7 +1,8 @@
 //! The story as data: who did what, when the server saw it, and when they say that it happened.
 //!
 //! A step's act is written as the interface for programs takes it. `@name` stands for what an earlier step of that name
-//! created (`"item:@hatch-lift"`, `"@boatyard"`), and for a person by user name. Times are `day -20 10:05`, counted back
+//! created (`"item:@hatch-lift"`, `"@boatyard"`), and for a person by user name; where an act names a picture's digest, for
+//! the picture that the step added. Times are `day -20 10:05`, counted back
 //! from the day of loading in UTC, or `25 min ago`.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -15,7 +16,7 @@ use uuid::Uuid;
 use super::DemoError;
 use super::pictures::{Draw, Drawn};
 use crate::custody::{Act, Command, person::AddPerson};
-use crate::ids::{CommandId, Seq};
+use crate::ids::{CommandId, Digest, Seq, Subject};
 use crate::ledger::event::Source;
 use crate::people::Role;
 
@@ -224,6 +225,11 @@ impl Story {
         Telling {
             drawn,
             until: self.until,
+            digests: self
+                .steps
+                .iter()
+                .filter_map(|s| Some((s.name.clone(), drawn.get(s.picture?)?.kept.digest)))
+                .collect(),
             ids: self
                 .steps
                 .iter()
@@ -240,6 +246,7 @@ pub(super) struct Telling<'a> {
     drawn: &'a [Drawn],
     until: DateTime<Utc>,
     ids: BTreeMap<String, Uuid>,
+    digests: BTreeMap<String, Digest>,
     places_in_ledger: BTreeMap<String, Seq>,
 }
 
@@ -290,6 +297,24 @@ impl Telling<'_> {
         })
     }
 
+    /// The picture of which a step has the server make the copy that reads direct; none for any other step.
+    pub fn copy(&self, step: &Step) -> Result<Option<(CommandId, Subject, Digest)>, DemoError> {
+        if step.act.get("do").and_then(Value::as_str) != Some("add-copy") {
+            return Ok(None);
+        }
+        let wrong = |e: String| DemoError::Story(format!("{step}: {e}"));
+        let mut act = step.act.clone();
+        for (field, value) in &mut act {
+            self.resolve(field, value).map_err(wrong)?;
+        }
+        let text = |name: &str| act.get(name).and_then(Value::as_str).unwrap_or_default();
+        let of = text("of").parse();
+        let of = of.map_err(|_| wrong("of names nothing".into()))?;
+        let digest = text("digest").parse();
+        let digest = digest.map_err(|_| wrong("digest names nothing".into()))?;
+        Ok(Some((step.id, of, digest)))
+    }
+
     /// Remembers the place of a step's event in the ledger, for amendments.
     pub fn recorded(&mut self, step: &Step, seq: Seq) {
         self.places_in_ledger.insert(step.name.clone(), seq);
@@ -305,6 +330,12 @@ impl Telling<'_> {
                 let name = text.trim_start_matches('@');
                 let seq = self.places_in_ledger.get(name);
                 *value = Value::from(*seq.ok_or_else(|| format!("no event {name} yet"))?);
+            }
+            Value::String(text) if field == "digest" && text.starts_with('@') => {
+                let name = text.trim_start_matches('@');
+                let digest = self.digests.get(name);
+                let digest = digest.ok_or_else(|| format!("no picture is called {name}"))?;
+                *text = digest.to_string();
             }
             Value::String(text) => {
                 let (kind, name) = match text.split_once('@') {

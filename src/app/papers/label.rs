@@ -663,7 +663,7 @@ pub(crate) fn container(rules: &TradeRules, id: &str) -> String {
 fn packing_words<'a>(items: impl IntoIterator<Item = &'a Item>) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for item in items {
-        let needs = item.recovered.needs.as_deref();
+        let needs = item.needs();
         for label in needs.iter().flat_map(|n| &n.packing.labels) {
             let is_word = !label.text.chars().any(char::is_lowercase);
             if is_word && !out.contains(&label.text) {
@@ -678,7 +678,7 @@ fn packing_words<'a>(items: impl IntoIterator<Item = &'a Item>) -> Vec<String> {
 fn cautions<'a>(items: impl IntoIterator<Item = &'a Item>) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for item in items {
-        let needs = item.recovered.needs.as_deref();
+        let needs = item.needs();
         for caution in needs.iter().flat_map(|n| &n.packing.cautions) {
             let hazard = caution
                 .text

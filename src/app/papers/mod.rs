@@ -3,6 +3,7 @@
 //! - [`label`] lift cards, labels of packages and places, seal strips, sheets of cards
 //! - [`report`] the custody report of an item, a package or a case
 //! - [`bundle`] a case for somebody outside, that they can check without this server
+//! - [`afis`] an image handed off as a latent print transaction
 //! - [`certificate`] the certificate of a disposition
 //! - [`export`] the events of the whole ledger or of one case, with proofs
 //!
@@ -10,6 +11,7 @@
 //! turns up can be held against the ledger. A print whose bytes never reached anybody is harmless; one that nobody
 //! recorded would not be.
 
+pub mod afis;
 pub mod bundle;
 pub mod certificate;
 pub mod export;
@@ -24,8 +26,10 @@ use super::agency::Agency;
 use super::reader::{ReadError, Reader};
 use super::record::{RecordError, Recorded, Sent};
 use crate::custody::{Act, Command, Signed};
+use crate::disclosure::itl::ItlRefusal;
 use crate::ids::{CommandId, Digest};
 use crate::ledger::event::Source;
+use crate::originals::OriginalsError;
 use crate::reports::ReportError;
 use crate::reports::paper::Paper;
 use crate::store::StoreError;
@@ -58,9 +62,21 @@ pub enum PaperError {
     /// The subject changed again and again while it was read.
     #[error("the record of {0} kept changing while it was read. Print it again in a moment")]
     Busy(String),
+    /// A rule of hand-offs.
+    #[error(transparent)]
+    Itl(#[from] ItlRefusal),
+    /// The bytes of a picture are missing or altered.
+    #[error("the picture's bytes cannot be given: {0}")]
+    Original(String),
     /// A fault of the program.
     #[error("the paper could not be made: {0}")]
     Inner(String),
+}
+
+impl From<OriginalsError> for PaperError {
+    fn from(e: OriginalsError) -> Self {
+        Self::Original(e.to_string())
+    }
 }
 
 impl From<StoreError> for PaperError {

@@ -335,7 +335,12 @@ fn facts(file: &ItemFile) -> Vec<(String, String)> {
         format!("set {}", r.set)
     };
     let air = r.air_c.map(|t| format!("air {t} °C")).unwrap_or_default();
-    add("Put on", joined(&[&r.started, &set, &air]));
+    let layer = r.thickness.map(|t| format!("layer {}", t.words()));
+    add(
+        "Put on",
+        joined(&[&r.started, &set, &air, &layer.unwrap_or_default()]),
+    );
+    add("Set time", r.set_window.clone());
     add("The item is", r.facts.join(", "));
     add("Warnings", r.warnings.join(" "));
     add("Now", file.now.sentence.clone());
@@ -368,9 +373,11 @@ fn packaging(file: &ItemFile) -> Vec<(String, String)> {
         })
         .collect();
     out.push(("Asked for".into(), file.keeping.sentence.clone()));
-    out.push(("Times".into(), file.keeping.times.join(" ")));
+    // What the record says of each time, not only what was asked for.
+    let times: Vec<&str> = file.times.iter().map(|t| t.sentence.as_str()).collect();
+    out.push(("Times".into(), times.join(" ")));
     out.push(("Conflicts".into(), file.keeping.conflicts.join(" ")));
-    for caution in &file.keeping.cautions {
+    for caution in &file.cautions {
         out.push((
             "Caution".into(),
             format!("{} {}", caution.text, caution.defers_to),

@@ -12,6 +12,7 @@ use crate::custody::hand_over::Condition;
 use crate::custody::rules::{LATE_CUSTODY, LATE_SCENE};
 use crate::custody::{Fact, State};
 use crate::ids::{EventId, PackageId, PersonId, Piece, Subject};
+use crate::keeping::fitting;
 use crate::ledger::times;
 
 /// A row of the custody table.
@@ -309,13 +310,29 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
                     &format!("{box_name} made of {}", words::listed(&inside)),
                 ),
             }
+            if let Some(inner) = x.inner_mm {
+                let inside = format!("{} inside", fitting::words(inner));
+                s.note(
+                    "",
+                    &match &x.stock_kind {
+                        Some(kind) => format!("box {kind} from stock, {inside}"),
+                        None => inside,
+                    },
+                );
+            }
             s.note("", &x.note);
+            for warning in &x.warnings {
+                s.note("", warning);
+            }
         }
         Fact::PiecePutIn(x) => {
             s.note(
                 "",
                 &format!("{} into {}", state.name(x.piece), package(x.package)),
             );
+            for warning in &x.warnings {
+                s.note("", warning);
+            }
         }
         Fact::PieceTakenOut(x) => {
             s.note(
@@ -463,6 +480,20 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.note("Under", &x.authority);
             s.note("Bundle", &x.digest.to_string());
         }
+        Fact::ValueAssessed(x) => {
+            s.note("", &words::capital(x.value.words()));
+            s.note("Why", &x.reason);
+            if let Some(was) = x.was {
+                s.note("Until now", was.words());
+            }
+        }
+        Fact::AfisExported(x) => {
+            s.note("To", &x.receiver_name);
+            s.note("", &x.statement);
+            for left in &x.left_out {
+                s.note("Left out", left);
+            }
+        }
         Fact::MarkNoted(x) => s.note("", &format!("{}, {}", x.object, x.exact_place)),
         Fact::MarkDeveloped(x) => {
             s.note("Method", &x.method);
@@ -488,7 +519,13 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.note(&words::capital(what), &x.reason);
         }
         Fact::CaseRead(x) => s.note("", &x.what),
+        Fact::ItemDried(x) => s.note("How", &x.how),
         Fact::PlaceAdded(x) => s.note("", &x.name),
+        Fact::StockCounted(x) => s.note(
+            &x.kind,
+            &format!("{} counted, {} by the record", x.count, x.before),
+        ),
+        Fact::StockTaken(x) => s.note(&x.kind, &format!("{} taken: {}", x.count, x.purpose)),
         Fact::CountBegun(x) => s.note("Of", &x.place_names.join(", ")),
         Fact::CodesScanned(x) => s.note("", &format!("{} seen", x.seen.len())),
         Fact::CountEnded(x) => {

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::case_findings;
 use super::line::piece_line;
 use super::next_acts::{NextAct, next_acts};
+use super::times::calling;
 use super::words;
 use crate::app::reader::{Part, ReadError, Reader, Thing, Viewer};
 use crate::custody::State;
@@ -159,8 +160,8 @@ pub struct Desk {
     pub as_of_words: String,
 }
 
-struct Made<'a> {
-    reader: &'a Reader<'a>,
+pub(super) struct Made<'a> {
+    pub(super) reader: &'a Reader<'a>,
     zone: FixedOffset,
     at: DateTime<Utc>,
     desk: Desk,
@@ -168,7 +169,7 @@ struct Made<'a> {
 }
 
 #[derive(Clone, Copy)]
-enum When {
+pub(super) enum When {
     Now,
     Soon,
     Later,
@@ -207,7 +208,7 @@ pub async fn load(reader: &Reader<'_>, which: Which) -> Result<Desk, ReadError> 
     match which {
         Which::Field => made.field().await?,
         Which::Storeroom => made.storeroom().await?,
-        Which::Examiner => {}
+        Which::Examiner => made.examiner().await?,
         Which::Court => made.court().await?,
     }
     made.close().await?;
@@ -215,7 +216,7 @@ pub async fn load(reader: &Reader<'_>, which: Which) -> Result<Desk, ReadError> 
 }
 
 impl Made<'_> {
-    fn push(&mut self, when: When, line: Line) {
+    pub(super) fn push(&mut self, when: When, line: Line) {
         match when {
             When::Now => self.desk.now.push(line),
             When::Soon => self.desk.soon.push(line),
@@ -245,7 +246,7 @@ impl Made<'_> {
         Ok(())
     }
 
-    async fn state(&self, things: &[Thing]) -> Result<State, ReadError> {
+    pub(super) async fn state(&self, things: &[Thing]) -> Result<State, ReadError> {
         let asked: Vec<Subject> = things.iter().map(|t| Subject::from(t.piece())).collect();
         self.reader.around(&asked).await
     }
@@ -322,6 +323,9 @@ impl Made<'_> {
 
     fn mine(&self, thing: &Thing, state: &State) -> (When, String, &'static str) {
         let custody = thing.custody();
+        if let Some((why, badge)) = self.at_once(state, thing.piece()) {
+            return (When::Now, why, badge);
+        }
         if let Some(offer) = &custody.offer {
             let why = format!(
                 "You released it to {} at {}; it is yours until it is received.",
@@ -375,7 +379,48 @@ impl Made<'_> {
         }
     }
 
-    async fn my_cases(&self) -> Result<Vec<Case>, ReadError> {
+    /// What a rule asks to be done at once with an item in it, and what is not on the record yet.
+    fn at_once(&self, state: &State, piece: Piece) -> Option<(String, &'static str)> {
+        let rules = &self.reader.house().rules;
+        let now = self.at.fixed_offset();
+        state.items_in(piece).into_iter().find_map(|item| {
+            let time = calling(rules, item, self.zone, now)?;
+            let of = match piece {
+                Piece::Item(_) => String::new(),
+                Piece::Package(_) => format!("Item {}: ", item.number),
+            };
+            Some((format!("{of}{}", time.sentence), time.badge))
+        })
+    }
+
+    /// Items of a case that somebody has to act on at once, wherever they are.
+    async fn at_once_in(&mut self, case: &Case) -> Result<(), ReadError> {
+        let rules = self.reader.house().rules.clone();
+        let now = self.at.fixed_offset();
+        let items = self.reader.items_of(case.id, &Part::default()).await?;
+        let calling: Vec<(Piece, String, &'static str)> = items
+            .rows
+            .iter()
+            .filter_map(|item| {
+                let time = calling(&rules, item, self.zone, now)?;
+                Some((Piece::Item(item.id), time.sentence, time.badge))
+            })
+            .collect();
+        if calling.is_empty() {
+            return Ok(());
+        }
+        let asked: Vec<Subject> = calling.iter().map(|(p, ..)| (*p).into()).collect();
+        let state = self.reader.around(&asked).await?;
+        for (piece, why, badge) in calling {
+            // Its package may stand here already, for the same reason.
+            if !self.listed.contains(&state.outermost(piece)) {
+                self.thing(When::Now, &state, piece, why, badge);
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) async fn my_cases(&self) -> Result<Vec<Case>, ReadError> {
         let me = self.reader.viewer().id();
         let page = self.reader.cases(&Part::default()).await?;
         Ok(page
@@ -411,6 +456,7 @@ impl Made<'_> {
 
     async fn field(&mut self) -> Result<(), ReadError> {
         for case in self.my_cases().await? {
+            self.at_once_in(&case).await?;
             let marks = self.reader.marks_of(case.id, &Part::default()).await?;
             for mark in marks.rows {
                 let (why, badge) = match (mark.items.is_empty(), mark.images.is_empty()) {

@@ -14,9 +14,10 @@ use super::custody_rows::{CustodyRow, claimed_at, late_by, late_reason};
 use super::trail::Step;
 use super::words;
 use crate::custody::hand_over::Condition;
-use crate::custody::state::{Custody, Holder};
+use crate::custody::state::{Custody, Holder, Item};
 use crate::custody::{Fact, State};
-use crate::ids::{PackageId, Piece};
+use crate::ids::{PackageId, Piece, Subject};
+use crate::keeping::{Met, Moments, Stand};
 
 /// An offer that nobody answers for longer than this is worth a look (our assumption, no source).
 pub const OPEN_OFFER: TimeDelta = TimeDelta::hours(24);
@@ -150,6 +151,8 @@ struct Look<'a> {
     offered_due: Option<DateTime<FixedOffset>>,
     /// Due back.
     due: Option<DateTime<FixedOffset>>,
+    /// Whether a photograph of the item itself was met on the trail.
+    photographed: bool,
 }
 
 /// What there is to tell about a trail and about now, in order of the rows.
@@ -164,10 +167,12 @@ pub fn findings(asked: &Asked<'_>) -> Vec<Finding> {
         outside: None,
         offered_due: None,
         due: None,
+        photographed: false,
     };
     for i in 0..asked.steps.len() {
         look.step(i);
     }
+    look.times_now();
     look.now();
     look.found
 }
@@ -238,6 +243,11 @@ impl Look<'_> {
                     self.at(i, "recovery-warning", Severity::Note, warning.clone());
                 }
             }
+            Fact::ImageAdded(x) if Subject::from(self.asked.piece) == x.of => {
+                self.first_photograph(i, at);
+            }
+            Fact::PackageMade(x) => self.packed(i, &x.warnings),
+            Fact::PiecePutIn(x) => self.packed(i, &x.warnings),
             Fact::PackageSealed(x) => {
                 self.open.retain(|(p, _)| *p != x.package);
                 self.sealed.insert(x.package);
@@ -320,6 +330,78 @@ impl Look<'_> {
                 self.back(i, at);
             }
             _ => {}
+        }
+    }
+
+    /// The item that is looked at, if it is one.
+    fn item(&self) -> Option<&Item> {
+        match self.asked.piece {
+            Piece::Item(id) => self.asked.state.items.get(&id),
+            Piece::Package(_) => None,
+        }
+    }
+
+    /// A lift that fades is photographed at once: whether its first photograph was in time.
+    fn first_photograph(&mut self, i: usize, at: DateTime<FixedOffset>) {
+        if std::mem::replace(&mut self.photographed, true) {
+            return;
+        }
+        let Some(item) = self.item() else { return };
+        let moments = Moments {
+            photographed: Some(at),
+            ..item.moments()
+        };
+        let late: Vec<(String, DateTime<FixedOffset>)> = item
+            .needs()
+            .into_iter()
+            .flat_map(|n| &n.packing.limits)
+            .filter(|l| {
+                l.met_by() == Some(Met::Photograph) && l.stand(&moments, at) == Stand::MetLate
+            })
+            .map(|l| (l.rule().to_owned(), moments.recovered))
+            .collect();
+        for (rule, recovered) in late {
+            let sentence = format!(
+                "It asks to be photographed at once (rule {rule}): it was recovered at {} and first photographed {} later.",
+                self.minute(&recovered),
+                words::duration_words(at - recovered)
+            );
+            self.at(i, "photographed-late", Severity::Attention, sentence)
+                .from = Some(recovered);
+        }
+    }
+
+    /// What the record warned of when it was packed: of this item, or of everything that went into this package.
+    fn packed(&mut self, i: usize, warnings: &[String]) {
+        let of = self.item().map(|item| format!("Item {} ", item.number));
+        for warning in warnings {
+            if of.as_ref().is_none_or(|of| warning.starts_with(of)) {
+                self.at(i, "packed-too-soon", Severity::Attention, warning.clone());
+            }
+        }
+    }
+
+    /// What a rule asks to be done at once and what is late by now, of every item in it.
+    fn times_now(&mut self) {
+        let (state, now) = (self.asked.state, self.asked.now.fixed_offset());
+        for item in state.items_in(self.asked.piece) {
+            let moments = item.moments();
+            let limits = item.needs().into_iter().flat_map(|n| &n.packing.limits);
+            for limit in limits.filter(|l| l.stand(&moments, now) == Stand::Late) {
+                let sentence = format!(
+                    "Item {} asks for this without delay: {} (rule {}). Nothing on the record says that it was done; it was recovered at {}.",
+                    item.number,
+                    limit.what,
+                    limit.rule(),
+                    self.minute(&moments.recovered)
+                );
+                self.still(
+                    "not-done-at-once",
+                    Severity::Attention,
+                    sentence,
+                    Some(moments.recovered),
+                );
+            }
         }
     }
 

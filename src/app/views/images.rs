@@ -6,10 +6,14 @@ use serde::Serialize;
 
 use super::orientation::{Orientation, orientation};
 use super::words;
+use crate::app::copies::picture;
 use crate::app::reader::{ReadError, Reader};
-use crate::custody::state::ImageRef;
+use crate::custody::state::{CopyRef, ImageRef};
 use crate::ids::{Digest, Subject};
 use crate::imaging::metadata::{Captured, FileSays, StatedDensity};
+use crate::imaging::recipe::Recipe;
+use crate::imaging::resolution::{Density, measure};
+use crate::imaging::view::suggest_for;
 use crate::originals::OriginalsError;
 
 /// A picture on the record.
@@ -46,10 +50,119 @@ pub struct Image {
     /// How the camera's clock differs from the time stated, where that is to be looked into.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub clock_note: Option<String>,
+    /// What an examiner said last of its value, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub assessed: Option<String>,
     /// When it was taken, as claimed.
     pub taken_at: DateTime<FixedOffset>,
     /// The same in words.
     pub taken: String,
+    /// Pixels an inch at 1:1, where a scale gives one number for both axes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ppi: Option<u32>,
+    /// The density with its uncertainty, in words; `density not known` without a scale.
+    pub density: String,
+    /// What is to be said about the density.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub density_warning: Option<String>,
+    /// Working copies, oldest first.
+    pub copies: Vec<WorkingCopy>,
+    /// The recipe of the copy that reads direct, ridges dark; none where it is not known which way round the picture
+    /// reads.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub suggested: Option<Recipe>,
+}
+
+/// A working copy in words.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct WorkingCopy {
+    /// SHA-256 of the copy, a PNG; also its address.
+    pub digest: Digest,
+    /// SHA-256 of the original that it was made from.
+    pub original: Digest,
+    /// What was done.
+    pub recipe: Recipe,
+    /// The same in words.
+    pub done: String,
+    /// `direct`, `reversed` or `unknown`, by the picture's view steps as they are now.
+    pub reads: String,
+    /// In words.
+    pub reads_words: String,
+    /// Pixels across.
+    pub width: u32,
+    /// Pixels down.
+    pub height: u32,
+    /// Whether it has no colour.
+    pub grey: bool,
+    /// Pixels an inch at 1:1, where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ppi: Option<u32>,
+    /// Bytes.
+    pub bytes: u64,
+    /// Size in pixels and bytes, and density, in words.
+    pub size: String,
+    /// When it was made.
+    pub made_at: DateTime<FixedOffset>,
+    /// The same in words.
+    pub made: String,
+    /// What changed since it was made, so that it should be looked at again: view steps, scale.
+    pub outdated: Vec<String>,
+}
+
+/// Working copies in words.
+#[must_use]
+pub fn copies(image: &ImageRef, zone: FixedOffset) -> Vec<WorkingCopy> {
+    let told = |c: &CopyRef| {
+        let mut outdated = Vec::new();
+        if c.view != image.view {
+            outdated.push(format!(
+                "How the picture was taken was set anew after this copy was made; by the new view steps it {}.",
+                words::reads(&c.reads)
+            ));
+        }
+        if c.scale != image.scale {
+            outdated.push(
+                "The picture's scale was set anew after this copy was made: its density is that of the old scale."
+                    .to_owned(),
+            );
+        }
+        let density = c.ppi.map_or_else(
+            || "density not known".to_owned(),
+            |ppi| format!("{ppi} pixels an inch"),
+        );
+        WorkingCopy {
+            digest: c.digest,
+            original: image.digest,
+            recipe: c.recipe.clone(),
+            done: c.recipe.to_string(),
+            reads: c.reads.clone(),
+            reads_words: words::reads(&c.reads).to_owned(),
+            width: c.width,
+            height: c.height,
+            grey: c.grey,
+            ppi: c.ppi,
+            bytes: c.bytes,
+            size: format!(
+                "{} \u{d7} {} pixels; {density}; {}",
+                c.width,
+                c.height,
+                words::bytes(c.bytes)
+            ),
+            made_at: c.made_at,
+            made: words::minute(&c.made_at, zone),
+            outdated,
+        }
+    };
+    image.copies.iter().map(told).collect()
+}
+
+impl Image {
+    /// The copy to show in the original's place: the newest that reads direct and that nothing has overtaken.
+    #[must_use]
+    pub fn direct_copy(&self) -> Option<&WorkingCopy> {
+        let mut newest = self.copies.iter().rev();
+        newest.find(|c| c.reads == "direct" && c.outdated.is_empty())
+    }
 }
 
 /// Pictures in words.
@@ -58,6 +171,7 @@ pub fn images(of: Subject, list: &[ImageRef], zone: FixedOffset) -> Vec<Image> {
     list.iter()
         .map(|i| {
             let orientation = orientation(&i.view, &i.reads, &i.because);
+            let density = i.scale.as_ref().and_then(|s| measure(s).ok());
             let steps: Vec<String> = orientation.steps.iter().map(|s| s.words.clone()).collect();
             Image {
                 of,
@@ -77,8 +191,24 @@ pub fn images(of: Subject, list: &[ImageRef], zone: FixedOffset) -> Vec<Image> {
                 says: i.says.clone(),
                 said: said(&i.says, zone),
                 clock_note: i.clock_note.clone(),
+                assessed: i.assessed.as_ref().map(|a| {
+                    format!(
+                        "{}, says {} ({}): {}",
+                        words::capital(a.value.words()),
+                        a.examiner,
+                        words::minute(&a.at, zone),
+                        a.reason
+                    )
+                }),
                 taken_at: i.taken_at,
                 taken: words::minute(&i.taken_at, zone),
+                ppi: density.as_ref().and_then(Density::ppi),
+                density: density
+                    .as_ref()
+                    .map_or_else(|| "density not known".into(), Density::words),
+                density_warning: density.as_ref().and_then(Density::warning),
+                copies: copies(i, zone),
+                suggested: suggest_for(&i.view),
             }
         })
         .collect()
@@ -154,15 +284,7 @@ pub async fn image_bytes(
     digest: Digest,
     of: Subject,
 ) -> Result<(ImageRef, Vec<u8>), ImageError> {
-    let list = match of {
-        Subject::Mark(id) => reader.mark(id).await?.images,
-        Subject::Item(id) => reader.item(id).await?.images,
-        _ => Vec::new(),
-    };
-    let image = list
-        .into_iter()
-        .find(|i| i.digest == digest)
-        .ok_or(ReadError::NotFound("picture"))?;
+    let image = picture(reader, of, digest).await?;
     let bytes = reader.house().originals.read_aside(digest).await?;
     Ok((image, bytes))
 }

@@ -5,6 +5,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::amendments::{Amendment, amendments};
+use super::boxes::{Boxes, boxes, stocked};
 use super::case_ref::CaseRef;
 use super::counts::{Count, counts};
 use super::custody_rows::CustodyRow;
@@ -16,6 +17,7 @@ use super::next_acts::{NextAct, next_acts};
 use super::orientation::{Orientation, orientation};
 use super::seals::{SealWords, seals};
 use super::standing::{Standing, standing};
+use super::times::{TimeWords, times};
 use super::told::{Told, told};
 use super::words;
 use crate::app::knowledge;
@@ -23,6 +25,7 @@ use crate::app::reader::{ReadError, Reader};
 use crate::custody::state::{Item, Mark, Thing};
 use crate::custody::thread::Thread;
 use crate::ids::{Code, ItemId, PersonId, Piece, Subject};
+use crate::lifting::Thickness;
 use crate::trade::TradeRules;
 
 /// The recovery in words.
@@ -50,6 +53,10 @@ pub struct RecoveryWords {
     /// Air temperature in °C, as measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub air_c: Option<i16>,
+    /// How thick the medium was laid on.
+    pub thickness: Option<Thickness>,
+    /// How long it sets, as the rules in force at the recovery said; empty where it does not, or for an older record.
+    pub set_window: String,
     /// Colour of the backing card; empty for none.
     pub card: String,
     /// Description, as amended.
@@ -100,6 +107,11 @@ pub struct ItemFile {
     pub images: Vec<Image>,
     /// What it must be packed in and where it may be put.
     pub keeping: Keeping,
+    /// How its times stand: drying, and what is to be done at once.
+    pub times: Vec<TimeWords>,
+    /// Which box of the stock to take, while it is in no package.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub boxes: Option<Boxes>,
     /// Cautions of its medium, its developments and its packing.
     pub cautions: Vec<CautionWords>,
     /// Where it is now.
@@ -174,6 +186,14 @@ pub async fn load(reader: &Reader<'_>, id: ItemId) -> Result<ItemFile, ReadError
     );
     counted.push((Subject::Case(case.id), format!("case {}", case.number)));
     let rules = &reader.house().rules;
+    let needs = knowledge::needs(rules, &Thing::Item(&item)).unwrap_or_default();
+    let boxes = if item.custody.inside.is_none() && item.recovered.form != "image" {
+        let sizes: Vec<_> = item.recovered.size_mm.into_iter().collect();
+        let found = boxes(rules, &needs, &sizes, &stocked(reader).await?);
+        Some(found).filter(|b| !b.sentence.is_empty())
+    } else {
+        None
+    };
     let tally = Tally::of(&findings);
     Ok(ItemFile {
         id,
@@ -190,10 +210,9 @@ pub async fn load(reader: &Reader<'_>, id: ItemId) -> Result<ItemFile, ReadError
             &item.recovered.because,
         ),
         images: images(Subject::Item(id), &item.images, zone),
-        keeping: keeping(
-            rules,
-            &knowledge::needs(rules, &Thing::Item(&item)).unwrap_or_default(),
-        ),
+        keeping: keeping(rules, &needs),
+        times: times(rules, &item, zone, now.fixed_offset()),
+        boxes,
         cautions: cautions(&item, &mark, rules),
         seals: seals(&steps, &state, zone),
         next_acts: next_acts(reader.viewer(), &state, piece),
@@ -214,7 +233,8 @@ fn recovery(item: &Item, state: &crate::custody::State, zone: FixedOffset) -> Re
     let r = &item.recovered;
     let person = item.recovered_by.and_then(|p| state.people.get(&p));
     let facts = [
-        (r.wet, "wet"),
+        (item.is_wet(), "wet"),
+        (r.wet && item.dried.is_some(), "recovered wet, dry since"),
         (r.biological, "bears or may bear biological material"),
         (r.fragile, "fragile"),
         (r.sharp, "sharp"),
@@ -233,6 +253,8 @@ fn recovery(item: &Item, state: &crate::custody::State, zone: FixedOffset) -> Re
             .map(|t| words::minute(&t, zone))
             .unwrap_or_default(),
         air_c: r.air_c,
+        thickness: r.thickness,
+        set_window: r.set_window.clone(),
         card: r.card.clone(),
         description: r.description.clone(),
         at: item.recovered_at,
@@ -261,7 +283,7 @@ fn cautions(item: &Item, mark: &Mark, rules: &TradeRules) -> Vec<CautionWords> {
             list.extend(rules.cautions_of(&method.cautions));
         }
     }
-    if let Some(needs) = &item.recovered.needs {
+    if let Some(needs) = item.needs() {
         list.extend(&needs.packing.cautions);
     }
     keeping::cautions(list)

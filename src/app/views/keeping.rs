@@ -6,8 +6,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::words;
-use crate::keeping::packaging::{LimitKind, TimeLimit};
-use crate::keeping::{KeepNeeds, Reason};
+use crate::keeping::choosing::{Verdict, judge};
+use crate::keeping::{KeepNeeds, LimitKind, Reason, TimeLimit};
 use crate::lifting::Caution;
 use crate::trade::TradeRules;
 
@@ -29,6 +29,21 @@ pub struct ShutOut {
     pub rule: String,
     /// Why.
     pub sentence: String,
+    /// Where the rule comes from.
+    pub source: String,
+}
+
+/// A container judged for a thing.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct ContainerWords {
+    /// The container.
+    pub container: ContainerName,
+    /// What it is and how it is used.
+    pub description: String,
+    /// What the rules say of it.
+    pub verdict: Verdict,
+    /// The rules behind it, each with its sentence and its source.
+    pub reasons: Vec<RuleWords>,
 }
 
 /// A rule that applies.
@@ -86,6 +101,10 @@ pub struct Keeping {
     pub one_of: Vec<ContainerName>,
     /// None of these.
     pub must_not: Vec<ShutOut>,
+    /// Every container judged: first what it must or may go into, the best first, then what it must not go into.
+    pub containers: Vec<ContainerWords>,
+    /// Room that must stay free on every side in a box of fixed size, in millimetres.
+    pub clearance_mm: u32,
     /// Whether it is packed by itself.
     pub alone: bool,
     /// What the label must carry.
@@ -104,6 +123,34 @@ pub struct Keeping {
     pub sentence: String,
 }
 
+impl Keeping {
+    /// The containers it must or may go into, the best first; empty where the rules leave all of them open.
+    #[must_use]
+    pub fn good(&self) -> Vec<&ContainerWords> {
+        self.containers
+            .iter()
+            .filter(|c| c.verdict != Verdict::MustNot)
+            .collect()
+    }
+
+    /// Whether the rules say anything of containers.
+    #[must_use]
+    pub fn has_good(&self) -> bool {
+        (!self.one_of.is_empty() || !self.must_not.is_empty()) && !self.good().is_empty()
+    }
+
+    /// Their names in one line.
+    #[must_use]
+    pub fn good_names(&self) -> String {
+        let names: Vec<&str> = self
+            .good()
+            .iter()
+            .map(|c| c.container.name.as_str())
+            .collect();
+        names.join(", ")
+    }
+}
+
 /// Needs in words.
 #[must_use]
 pub fn keeping(rules: &TradeRules, needs: &KeepNeeds) -> Keeping {
@@ -114,7 +161,19 @@ pub fn keeping(rules: &TradeRules, needs: &KeepNeeds) -> Keeping {
             .map_or_else(|| id.clone(), |c| c.name.clone()),
     };
     let p = &needs.packing;
-    let one_of: Vec<ContainerName> = p.must_one_of.iter().map(named).collect();
+    let judged = judge(rules.keeping(), p);
+    // The best first; what the rules in force no longer have, last.
+    let mut one_of: Vec<ContainerName> = judged
+        .iter()
+        .filter(|j| j.verdict == Verdict::Must)
+        .map(|j| named(&j.container.id))
+        .collect();
+    one_of.extend(
+        p.must_one_of
+            .iter()
+            .filter(|id| rules.container(id).is_none())
+            .map(named),
+    );
     let names: Vec<String> = one_of.iter().map(|c| c.name.clone()).collect();
     let sentence = if p.reasons.is_empty() && p.must_not.is_empty() {
         "The rules ask for no particular container.".to_owned()
@@ -123,7 +182,10 @@ pub fn keeping(rules: &TradeRules, needs: &KeepNeeds) -> Keeping {
     } else if names.is_empty() {
         "Any container will do that is not shut out.".to_owned()
     } else {
-        format!("Pack it in one of these: {}.", names.join(", "))
+        format!(
+            "Pack it in one of these, the best first: {}.",
+            names.join(", ")
+        )
     };
     Keeping {
         one_of,
@@ -134,8 +196,19 @@ pub fn keeping(rules: &TradeRules, needs: &KeepNeeds) -> Keeping {
                 container: named(&f.container),
                 rule: f.rule.clone(),
                 sentence: f.sentence.clone(),
+                source: p.source_of(&f.rule).to_owned(),
             })
             .collect(),
+        containers: judged
+            .into_iter()
+            .map(|j| ContainerWords {
+                container: named(&j.container.id),
+                description: j.container.description.clone(),
+                verdict: j.verdict,
+                reasons: j.reasons.iter().map(RuleWords::from).collect(),
+            })
+            .collect(),
+        clearance_mm: p.clearance_mm(),
         alone: !p.alone.is_empty(),
         labels: p.labels.iter().map(|l| l.text.clone()).collect(),
         times: p.drying.iter().chain(&p.limits).map(time).collect(),

@@ -8,6 +8,8 @@
 
 pub mod advice;
 pub mod amendments;
+pub mod attention;
+pub mod boxes;
 pub mod case_file;
 pub mod case_findings;
 pub mod case_ref;
@@ -16,6 +18,7 @@ pub mod count_file;
 pub mod counts;
 pub mod custody_rows;
 pub mod desk;
+mod desk_examiner;
 pub mod eligible;
 pub mod find;
 pub mod findings;
@@ -32,6 +35,7 @@ pub mod place_file;
 pub mod seals;
 pub mod standing;
 pub mod thread;
+pub mod times;
 pub mod told;
 pub mod trail;
 pub mod words;

@@ -11,6 +11,7 @@ use crate::custody::package::MAX_DEPTH;
 use crate::custody::state::Holder;
 use crate::custody::{Act, State};
 use crate::ids::{PersonId, Piece};
+use crate::keeping::Met;
 use crate::people::Action;
 
 /// An act that can be done now.
@@ -34,6 +35,8 @@ struct List<'a> {
     viewer: &'a Viewer,
     state: &'a State,
     out: Vec<NextAct>,
+    /// A photograph is asked for at once and stands first.
+    urgent: bool,
 }
 
 impl List<'_> {
@@ -71,6 +74,7 @@ pub fn next_acts(viewer: &Viewer, state: &State, piece: Piece) -> Vec<NextAct> {
             viewer,
             state,
             out: Vec::new(),
+            urgent: false,
         };
         if viewer.may(Action::PrintReport) {
             let why = "Its record can still be printed.";
@@ -90,6 +94,7 @@ pub fn next_acts(viewer: &Viewer, state: &State, piece: Piece) -> Vec<NextAct> {
         viewer,
         state,
         out: Vec::new(),
+        urgent: false,
     };
     let executed = custody
         .disposition
@@ -161,8 +166,8 @@ pub fn next_acts(viewer: &Viewer, state: &State, piece: Piece) -> Vec<NextAct> {
 fn mine(list: &mut List<'_>, piece: Piece, outermost: Piece) {
     let state = list.state;
     let sealed = match outermost {
-        Piece::Package(id) => state.packages.get(&id).and_then(|p| p.seal()),
-        Piece::Item(_) => None,
+        Piece::Package(id) => state.packages.get(&id).is_some_and(|p| p.seal().is_some()),
+        Piece::Item(_) => false,
     };
     let empty = match outermost {
         Piece::Package(id) => state
@@ -171,6 +176,7 @@ fn mine(list: &mut List<'_>, piece: Piece, outermost: Piece) {
             .is_some_and(|p| p.contents.is_empty()),
         Piece::Item(_) => false,
     };
+    at_once(list, piece);
     let due = state
         .custody(outermost)
         .and_then(|c| c.loan.as_ref())
@@ -186,17 +192,22 @@ fn mine(list: &mut List<'_>, piece: Piece, outermost: Piece) {
                 "You hold it; unpacked and unsealed, it needs a reason.",
             );
         }
-        (Piece::Package(_), Some(seal)) => {
+        (Piece::Package(_), true) => {
             let why = if due {
                 "You hold it sealed; it is due back."
             } else {
                 "You hold it sealed."
             };
             hand_on(list, outermost, why);
-            let why = format!("Seal {} is on it and you hold it.", seal.number);
-            list.add("open", outermost, "Open", why);
+            // Without its number: whoever opens it reads that off the seal.
+            list.add(
+                "open",
+                outermost,
+                "Open",
+                "A seal is on it and you hold it.".into(),
+            );
         }
-        (Piece::Package(_), None) => {
+        (Piece::Package(_), false) => {
             if !empty {
                 let why = "You hold it and it is not sealed.";
                 list.add("seal", outermost, "Seal", why.into());
@@ -211,6 +222,43 @@ fn mine(list: &mut List<'_>, piece: Piece, outermost: Piece) {
             let why = "You hold it and it is open.";
             list.add("put-in", outermost, "Put something into", why.into());
         }
+    }
+}
+
+/// What a rule asks to be done at once with the item itself.
+fn at_once(list: &mut List<'_>, piece: Piece) {
+    let Piece::Item(id) = piece else { return };
+    let Some(item) = list.state.items.get(&id) else {
+        return;
+    };
+    let moments = item.moments();
+    let calls = |met: Met| {
+        item.needs()
+            .into_iter()
+            .flat_map(|n| &n.packing.limits)
+            // Whether late or not, it is to do; at the recovery it was not late yet.
+            .find(|l| l.met_by() == Some(met) && l.stand(&moments, moments.recovered).calls())
+    };
+    if let Some(limit) = calls(Met::Photograph)
+        && list.viewer.may(Action::RecordScene)
+    {
+        let why = format!(
+            "It is photographed without delay (rule {}), and no photograph of it is on the record.",
+            limit.rule()
+        );
+        list.add("add-image", piece, "Photograph", why);
+        list.urgent = true;
+    }
+}
+
+/// It was recovered wet, and whoever can feel it says since when it is dry.
+fn dry(list: &mut List<'_>, piece: Piece) {
+    if let Piece::Item(id) = piece
+        && list.state.items.get(&id).is_some_and(|i| i.is_wet())
+        && open_to(list.state, piece)
+    {
+        let why = "It was recovered wet; dry, it may go into other containers.";
+        list.add("note-dry", piece, "Record as dry:", why.into());
     }
 }
 
@@ -274,7 +322,12 @@ fn ends(list: &mut List<'_>, piece: Piece, outermost: Piece, me: PersonId) {
 
 fn others(list: &mut List<'_>, piece: Piece, outermost: Piece, me: PersonId) {
     let state = list.state;
-    if let Piece::Item(_) = piece {
+    let shelved =
+        list.viewer.may(Action::Keep) && matches!(state.holder(piece), Some(Holder::Place { .. }));
+    if shelved || state.holder(piece) == Some(&Holder::Person { person: me }) {
+        dry(list, piece);
+    }
+    if let (Piece::Item(_), false) = (piece, list.urgent) {
         let why = "Pictures of an item can be added at any time.";
         list.add("add-image", piece, "Add a photograph of", why.into());
     }
@@ -298,10 +351,14 @@ fn others(list: &mut List<'_>, piece: Piece, outermost: Piece, me: PersonId) {
         let why = "Only where nobody released it: it leaves a gap on the record.";
         list.add("take-charge", outermost, "Take charge of", why.into());
     }
+    let urgent = list.urgent;
     for act in &mut list.out {
+        if urgent && act.act == "add-image" {
+            continue;
+        }
         if matches!(
             act.act.as_str(),
-            "add-image" | "print-label" | "print-report" | "take-charge"
+            "add-image" | "note-dry" | "print-label" | "print-report" | "take-charge"
         ) {
             act.first = false;
         }

@@ -10,6 +10,7 @@ use crate::app::reader::{Page, Part, ReadError, Reader};
 use crate::custody::place::PlaceKind;
 use crate::custody::state::Place;
 use crate::ids::{Code, PlaceId, Subject};
+use crate::keeping::StockLine;
 
 /// Everything about a place.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -34,6 +35,8 @@ pub struct PlaceFile {
     pub climate_name: String,
     /// Damp, lit, hot, dusty, on edge, stacked, marked for biological hazards.
     pub facts: Vec<String>,
+    /// The boxes in stock there, by kind.
+    pub stock: Vec<StockLine>,
     /// What stands in it.
     pub contents: Page<PieceLine>,
     /// When this was read.
@@ -98,6 +101,7 @@ pub async fn load(reader: &Reader<'_>, id: PlaceId, part: &Part) -> Result<Place
         climate: place.added.climate.clone(),
         climate_name: climate.map(|c| c.name.clone()).unwrap_or_default(),
         facts: facts(&place),
+        stock: place.stock.clone(),
         contents: Page {
             rows: lines,
             next: things.next,

@@ -35,6 +35,7 @@ pub fn address_of(act: &str) -> &'static str {
         "label-printed" => "/api/items/{id}/label",
         "report-printed" => "/api/items/{id}/report",
         "disclose" => "/api/cases/{id}/bundle",
+        "afis-exported" => "/api/items/{id}/afis",
         "case-read" => "/api/cases/{id}",
         _ => "/api/commands",
     }

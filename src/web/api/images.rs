@@ -99,7 +99,8 @@ pub(super) fn asked_of(op: Op) -> Op {
         .query("as_it_is", false, "`true` keeps a damaged picture as bytes")
 }
 
-async fn case_of(app: &App, caller: &Caller, of: Subject) -> Result<CaseId, Failure> {
+/// The case of what a picture shows.
+pub(super) async fn case_of(app: &App, caller: &Caller, of: Subject) -> Result<CaseId, Failure> {
     let reader = caller.reader(app);
     match of {
         Subject::Mark(id) => Ok(reader.mark(id).await?.case),

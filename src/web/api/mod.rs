@@ -8,6 +8,7 @@
 
 mod acts;
 mod advise;
+mod afis;
 mod agency;
 mod body;
 mod bundles;
@@ -15,6 +16,7 @@ pub mod caller;
 mod cases;
 mod codes;
 mod commands;
+mod copies;
 mod counts;
 mod desks;
 mod events;
@@ -23,6 +25,7 @@ mod images;
 mod items;
 mod marks;
 mod me;
+mod measure;
 pub mod openapi;
 mod packages;
 mod papers;
@@ -49,6 +52,7 @@ use super::router::{Need, Route};
 use crate::app::Page;
 use crate::custody::state::{Item, Mark, Package, Person, Place};
 use crate::people::Action;
+pub(crate) use images::content_digest;
 use openapi::Op;
 
 /// The largest body of a request that is not a picture.
@@ -79,7 +83,9 @@ macro_rules! routes {
     };
 }
 
-use Action::{ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene};
+use Action::{
+    HandOff, ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene, WorkImages,
+};
 use Need::{Anybody, May, SignedIn};
 
 routes! {
@@ -87,7 +93,12 @@ routes! {
     get "/api/openapi.json" => openapi::show, Anybody, |_| Op::new("This description").any_json();
     get "/api/me" => me::show, SignedIn, |g| Op::new("Who calls, and what they may").json::<me::Me>(g);
     get "/api/acts" => acts::list, SignedIn, |g| Op::new("Every act: who may do it, whether it must be signed, and where it is sent").json::<Vec<acts::ActRow>>(g);
-    get "/api/rules" => rules::show, SignedIn, |g| Op::new("The trade rules in force: media, methods, surfaces, containers, climates, cautions").json::<rules::Rules>(g);
+    get "/api/rules" => rules::show, SignedIn, |g| Op::new("The trade rules in force, each with its source, and what the agency changed").json::<rules::Rules>(g);
+    get "/api/rules/{kind}" => rules::shelf, SignedIn, rules::shelf_described;
+    get "/api/handedness" => measure::handedness, SignedIn, measure::handedness_described;
+    get "/api/measure/film" => measure::film, SignedIn, measure::film_described;
+    get "/api/measure/cast" => measure::cast, SignedIn, measure::cast_described;
+    get "/api/measure/set" => measure::set, SignedIn, measure::set_described;
     post "/api/advise" => advise::advise, SignedIn, advise::described;
     get "/api/agency" => agency::show, SignedIn, |g| Op::new("The agency: its name, the zone of its times, its paper").json::<agency::AgencyTold>(g);
     post "/api/agency" => agency::set, May(ManagePeople), |g| Op::new("Set the agency").body::<agency::AgencyTold>(g).json::<agency::AgencyTold>(g);
@@ -105,8 +116,11 @@ routes! {
     post "/api/cases/{id}/labels" => papers::cards, May(PrintLabel), |g| papers::described(g, "Print lift cards of several items of a case on sheets").body::<papers::Cards>(g);
     get "/api/cases/{id}/disposition" => cases::disposition, May(ReadEvidence), |g| Op::new("Items of a case, each with every reason why it may not be disposed of").paged().json::<Page<crate::app::views::eligible::EligibleLine>>(g);
     get "/api/marks/{id}" => marks::show, May(ReadEvidence), |g| Op::new("A mark: what was noted, how it was developed, its photographs, its items").json::<crate::app::views::mark_file::MarkFile>(g);
+    post "/api/marks/{id}/afis" => afis::mark, May(HandOff), |g| afis::described(g, "Hand a picture of a mark off to an AFIS");
     get "/api/marks/{id}/history" => marks::history, May(ReadEvidence), |g| Op::new("Events of a mark, oldest first").history().json::<events::History>(g);
     get "/api/items/{id}" => items::show, May(ReadEvidence), |g| Op::new("An item: recovery, orientation, custody, keeping, findings, photographs").json::<crate::app::views::item_file::ItemFile>(g);
+    post "/api/items/{id}/afis" => afis::item, May(HandOff), |g| afis::described(g, "Hand a picture of an item or of its mark off to an AFIS");
+    get "/api/receivers" => afis::receivers, May(HandOff), |g| Op::new("Who takes hand-offs").json::<Vec<afis::ReceiverTold>>(g);
     get "/api/items/{id}/history" => items::history, May(ReadEvidence), |g| Op::new("Events of an item, oldest first").history().json::<events::History>(g);
     post "/api/items/{id}/label" => papers::item_label, May(PrintLabel), |g| papers::described(g, "Print a label of an item").body::<papers::Label>(g);
     post "/api/items/{id}/report" => papers::item_report, May(PrintReport), |g| papers::described(g, "Print the custody report of an item").body::<papers::Sheet>(g);
@@ -132,6 +146,9 @@ routes! {
     get "/api/uploads/{id}" => uploads::show, May(RecordScene), |g| Op::new("How far an upload is").json::<crate::uploads::Told>(g);
     delete "/api/uploads/{id}" => uploads::abandon, May(RecordScene), |g| Op::new("End an upload; its bytes are thrown away").json::<uploads::Abandoned>(g);
     post "/api/uploads/{id}/photograph" => uploads::photograph, May(RecordScene), uploads::described_photograph;
+    get "/api/images/{digest}/copies" => copies::list, May(ReadEvidence), |g| Op::new("The working copies of a photograph, oldest first").query("of", true, "The mark or item that it shows, `mark:UUID` or `item:UUID`").json::<Vec<crate::app::views::images::WorkingCopy>>(g);
+    post "/api/copies" => copies::make, May(WorkImages), copies::described;
+    get "/api/copies/{digest}" => copies::show, May(ReadEvidence), |_| Op::new("The bytes of a working copy").query("of", true, "The mark or item that the picture shows, `mark:UUID` or `item:UUID`").query("original", true, "SHA-256 of the original bytes").media("image/png");
     get "/api/checkpoint" => proofs::checkpoint, May(Prove), |_| Op::new("The latest checkpoint: a signed note over the whole ledger").media("text/plain");
     get "/api/proofs/inclusion/{seq}" => proofs::inclusion, May(Prove), |g| Op::new("Proof that an event is in the ledger of the latest checkpoint (RFC 9162)").json::<proofs::Inclusion>(g);
     get "/api/proofs/consistency" => proofs::consistency, May(Prove), |g| Op::new("Proof that a later state of the ledger goes on from an earlier one (RFC 9162)").query("from", true, "The size of the earlier one").query("to", false, "The size of the later one; without it, that of the latest checkpoint").json::<proofs::Consistency>(g);

@@ -51,6 +51,8 @@ pub struct CardPicture {
     pub px_per_mm: Option<f64>,
     /// Whether the file reads reversed. It is then shown turned, with a banner; the file stays as it is.
     pub reversed: Option<bool>,
+    /// Whether it is a working copy and not the original.
+    pub copy: bool,
 }
 
 /// Long side of every drawing, in its own units.
@@ -149,6 +151,7 @@ fn front(out: &mut String, card: &Card, unit: f64, width: f64, height: f64) {
     }
     scale_bar(out, unit, width, height);
     out.push_str("</svg><figcaption>");
+    let copy = card.picture.as_ref().is_some_and(|p| p.copy);
     match card.picture.as_ref().map(|p| p.reversed) {
         Some(Some(true)) => out.push_str(
             "<p class=\"banner\"><b>Reads reversed.</b> Shown turned the right way round; the original stays as it is.</p>",
@@ -157,7 +160,12 @@ fn front(out: &mut String, card: &Card, unit: f64, width: f64, height: f64) {
             "<p class=\"banner\"><b>Not known which way round it reads.</b> Shown as it is; record how it was made.</p>",
         ),
         Some(Some(false)) => {
-            let _ = write!(out, "<p>The picture {}.</p>", reading_words(Some(false)));
+            let what = if copy {
+                "The working copy shown"
+            } else {
+                "The picture"
+            };
+            let _ = write!(out, "<p>{what} {}.</p>", reading_words(Some(false)));
         }
         None => {}
     }

@@ -2,7 +2,7 @@
 //! everything that was typed still there.
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use chrono::FixedOffset;
 use serde_json::Value;
@@ -18,6 +18,7 @@ use crate::web::App;
 use crate::web::error::{Failure, status_of};
 use crate::web::form::{Input, Kind, Typed, fill, to_json};
 use crate::web::frame::{FactsBlock, Frame, Link, RefusalBlock, SigningBlock};
+use crate::web::path::Path;
 use crate::web::session::{Posted, Visitor};
 
 /// A form of an act.
@@ -133,7 +134,7 @@ pub async fn perform(
         command,
         must_sign,
     };
-    if typed.has("back-to-form") {
+    if typed.has("back-to-form") || (typed.has("look") && !sheet.look.is_empty()) {
         return again.form(sheet, None).await;
     }
     let built = match build(&word, &sheet, &typed, command, agency.zone) {

@@ -1,7 +1,7 @@
 //! Cases: the list, and the page of one.
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::response::Response;
 
 use super::show::{self, Button, May};
@@ -15,6 +15,7 @@ use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::Typed;
 use crate::web::frame::{Frame, Link};
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 
 /// A case in the list.

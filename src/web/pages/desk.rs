@@ -25,6 +25,7 @@ struct DeskPage {
     buttons: Vec<show::Button>,
     more: Vec<String>,
     as_of: String,
+    said: &'static str,
 }
 
 /// The one next act. A mark waits for a photograph or for its recovery.
@@ -39,6 +40,10 @@ fn act(line: &Line, page: &str, records: bool) -> Link {
         (Subject::Mark(id), "not recovered") if records => {
             Link::new(format!("/do/recover?mark={id}"), "Recover it")
         }
+        (
+            _,
+            "reads reversed" | "not established" | "no scale" | "under 1000 ppi" | "to be assessed",
+        ) => Link::new(format!("{page}#pictures"), "Look at its pictures"),
         _ => Link::new(page, "Open the page"),
     }
 }
@@ -73,7 +78,14 @@ fn line(line: &Line, records: bool) -> DeskLine {
     };
     let calls = matches!(
         line.badge.as_str(),
-        "break" | "attention" | "overdue" | "due soon" | "not answered"
+        "break"
+            | "attention"
+            | "reads reversed"
+            | "not established"
+            | "no scale"
+            | "overdue"
+            | "due soon"
+            | "not answered"
     );
     DeskLine {
         what: Link::new(page, label),
@@ -153,6 +165,11 @@ async fn page(
         buttons,
         more,
         as_of: desk.as_of_words,
+        said: if which == Which::Examiner {
+            "Comparison is no part of this program: it is done with the picture that is handed off."
+        } else {
+            ""
+        },
         title: desk.title,
     })
 }

@@ -1,7 +1,7 @@
 //! The page of one event: its header, its payload, its subjects, and whether it is in the latest checkpoint's tree.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::Response;
 
 use super::acts::address;
@@ -14,6 +14,7 @@ use crate::ledger::event::Event;
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::frame::{Frame, Link};
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 
 /// A subject that the event touches.

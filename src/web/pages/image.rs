@@ -1,6 +1,6 @@
 //! The original bytes of a picture, as they were kept.
 
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::http::{HeaderName, header};
 use axum::response::{IntoResponse as _, Response};
 
@@ -11,6 +11,7 @@ use crate::ids::{Digest, Subject};
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::Typed;
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 
 /// Types that a browser shows as pictures. Everything else, above all what could carry a script, is only handed out as a file.
@@ -29,10 +30,10 @@ fn plain(name: &str) -> String {
             }
         })
         .collect();
-    if out.is_empty() {
-        "picture".into()
-    } else {
-        out
+    // A name that begins with dots is hidden, or a folder.
+    match out.trim_start_matches('.') {
+        "" => "picture".into(),
+        name => name.to_owned(),
     }
 }
 

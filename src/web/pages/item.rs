@@ -2,12 +2,13 @@
 //! in, and everything that happened to it.
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::response::Response;
 
 use super::show::{self, Button, LabelButton, May};
 use super::{draw, notice};
 use crate::app::Reader;
+use crate::app::views::images::Image;
 use crate::app::views::item_file::{ItemFile, load};
 use crate::custody::state::Item;
 use crate::custody::thread::LayoutOptions;
@@ -16,9 +17,10 @@ use crate::people::Action;
 use crate::trade::TradeRules;
 use crate::web::App;
 use crate::web::draw::card::{Card, CardKind, CardPicture};
-use crate::web::draw::{card, steps, thread};
+use crate::web::draw::{card, thread};
 use crate::web::error::Failure;
 use crate::web::frame::Frame;
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 
 /// The time that a medium needs, from its start.
@@ -47,8 +49,12 @@ struct ItemPage {
 }
 
 impl ItemPage {
+    /// Whether the viewer says what pictures are worth.
+    fn may_assess(&self) -> bool {
+        self.may.assess
+    }
     /// Pictures, by the name that the parts of pages have for them.
-    fn images(&self) -> &[crate::app::views::images::Image] {
+    fn images(&self) -> &[Image] {
         &self.file.images
     }
     /// Where labels and reports are printed.
@@ -61,24 +67,42 @@ fn is_card(file: &ItemFile) -> bool {
     !matches!(file.recovery.form.as_str(), "cast" | "object")
 }
 
+/// What the front of the card shows: the newest working copy that reads direct, or the original, turned for display
+/// only where it reads reversed.
 fn picture(file: &ItemFile) -> Option<CardPicture> {
-    let image = file
-        .images
-        .iter()
-        .chain(&file.mark.images)
-        .find(|i| show::is_shown(i))?;
-    Some(CardPicture {
-        href: show::image_href(image),
-        alt: format!("{}, {}", file.name, image.file),
-        width: image.width.unwrap_or(1),
-        height: image.height.unwrap_or(1),
-        px_per_mm: None,
-        reversed: match image.orientation.reads.as_str() {
-            "direct" => Some(false),
-            "reversed" => Some(true),
-            _ => None,
+    let shown = |i: &&Image| show::is_shown(i) || i.direct_copy().is_some();
+    let image = file.images.iter().chain(&file.mark.images).find(shown)?;
+    let px_per_mm = |ppi: Option<u32>| ppi.map(|p| f64::from(p) / 25.4);
+    let alt = format!("{}, {}", file.name, image.file);
+    Some(match image.direct_copy() {
+        Some(copy) => CardPicture {
+            href: show::copy_href(image, copy),
+            alt: format!("{alt}, working copy"),
+            width: copy.width,
+            height: copy.height,
+            px_per_mm: px_per_mm(copy.ppi),
+            reversed: Some(false),
+            copy: true,
+        },
+        None => CardPicture {
+            href: show::image_href(image),
+            alt,
+            width: image.width.unwrap_or(1),
+            height: image.height.unwrap_or(1),
+            px_per_mm: px_per_mm(image.ppi),
+            reversed: match image.orientation.reads.as_str() {
+                "direct" => Some(false),
+                "reversed" => Some(true),
+                _ => None,
+            },
+            copy: false,
         },
     })
+}
+
+/// Whether the picture on the card is drawn at its true size.
+fn to_scale(file: &ItemFile) -> bool {
+    picture(file).is_some_and(|p| p.px_per_mm.is_some())
 }
 
 fn drawn_card(file: &ItemFile) -> String {
@@ -121,41 +145,24 @@ fn drawn_card(file: &ItemFile) -> String {
     })
 }
 
-fn drawn_steps(file: &ItemFile) -> String {
-    let list: Vec<steps::ViewStep> = file
-        .orientation
-        .steps
-        .iter()
-        .map(|s| steps::ViewStep {
-            words: s.words.clone(),
-            turns: s.turns,
-        })
-        .collect();
-    steps::draw(&list)
-}
-
+/// The timer while it sets, and the window in words: as recorded, or for an older record by the rules in force.
 fn timer(file: &ItemFile, rules: &TradeRules) -> (Option<Timer>, String) {
-    let Some(set) = rules
-        .medium_ever(&file.recovery.medium)
-        .and_then(|m| m.set.as_ref())
-    else {
-        return (None, String::new());
+    let r = &file.recovery;
+    let window = rules
+        .medium_ever(&r.medium)
+        .and_then(|m| rules.set_window(m, r.air_c, r.thickness));
+    let Some(window) = window else {
+        return (None, r.set_window.clone());
     };
-    let mut said = Vec::new();
-    if let Some(n) = set.earliest {
-        said.push(format!("not before {n} min"));
-    }
-    if let Some(n) = set.usual {
-        said.push(format!("usually {n} min"));
-    }
-    if let Some(n) = set.limit {
-        said.push(format!("not longer than {n} min"));
-    }
-    let words = format!("{}. {} Source: {}", said.join(", "), set.note, set.source);
-    let shown = match (file.recovery.set_at, set.usual.or(set.earliest)) {
-        (None, Some(minutes)) => Some(Timer {
-            seconds: minutes.saturating_mul(60),
-            since: file.recovery.started_at.to_rfc3339(),
+    let words = if r.set_window.is_empty() {
+        window.sentence()
+    } else {
+        r.set_window.clone()
+    };
+    let shown = match (r.set_at, window.usual.or(window.earliest)) {
+        (None, Some(figure)) => Some(Timer {
+            seconds: figure.seconds,
+            since: r.started_at.to_rfc3339(),
             words: words.clone(),
         }),
         _ => None,
@@ -187,6 +194,10 @@ fn facts(file: &ItemFile) -> Vec<(String, String)> {
                 &r.air_c.map(|c| c.to_string()).unwrap_or_default(),
                 " \u{b0}C",
             ),
+        ),
+        (
+            "Thickness",
+            r.thickness.map(|t| t.words()).unwrap_or_default(),
         ),
         ("Backing card", r.card.clone()),
         ("Recovered", format!("{} by {}", r.when, r.by_name)),
@@ -254,13 +265,15 @@ pub async fn page(
         card: drawn_card(&file),
         card_hint: if file.images.is_empty() && !file.mark.images.is_empty() {
             "The picture is a photograph of the mark; there is none of the item yet."
+        } else if is_card(&file) && to_scale(&file) {
+            "Drawn as a card of 3 by 5 inches, the picture at its true size on it where it fits."
         } else if is_card(&file) {
             "Drawn as a card of 3 by 5 inches; the scale is that of the card, not of the picture."
         } else {
             "Drawn as a box of 300 by 200 mm; its size is not on the record."
         },
         thread: thread::draw(&file.thread, &options, "item"),
-        steps: drawn_steps(&file),
+        steps: show::drawn_steps(&file.orientation),
         timer,
         set_words,
         file,

@@ -1,7 +1,7 @@
 //! The page of a mark.
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::response::Response;
 
 use super::show::{self, Button, May};
@@ -12,6 +12,7 @@ use crate::people::Action;
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::frame::Frame;
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 
 #[derive(Template)]
@@ -25,6 +26,10 @@ struct MarkPage {
 }
 
 impl MarkPage {
+    /// Whether the viewer says what pictures are worth.
+    fn may_assess(&self) -> bool {
+        self.may.assess
+    }
     /// Pictures, by the name that the parts of pages have for them.
     fn images(&self) -> &[crate::app::views::images::Image] {
         &self.file.mark.images

@@ -3,6 +3,7 @@
 pub mod account;
 pub mod act;
 pub mod acts;
+pub mod afis;
 pub mod agency;
 pub mod bundle;
 pub mod case;
@@ -18,8 +19,10 @@ pub mod package;
 pub mod paper;
 pub mod people;
 pub mod photograph;
+pub mod picture;
 pub mod place;
 pub mod proof;
+pub mod rules;
 pub mod show;
 pub mod sign_in;
 

@@ -1,7 +1,7 @@
 //! The page of a package.
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::response::Response;
 
 use super::show::{self, Button, LabelButton, May};
@@ -13,6 +13,7 @@ use crate::web::App;
 use crate::web::draw::thread;
 use crate::web::error::Failure;
 use crate::web::frame::Frame;
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 
 #[derive(Template)]

@@ -1,6 +1,6 @@
 //! Papers: labels and custody reports, each recorded before it is handed out.
 
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
 
@@ -13,6 +13,7 @@ use crate::reports::paper::Card;
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::Typed;
+use crate::web::path::Path;
 use crate::web::session::Posted;
 
 fn handed_out(printed: Printed) -> Response {

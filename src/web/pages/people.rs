@@ -1,7 +1,7 @@
 //! People: the list, one person, and a new first password. For administrators.
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -16,6 +16,7 @@ use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::{Input, Typed};
 use crate::web::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock};
+use crate::web::path::Path;
 use crate::web::session::{Posted, Visitor, roles_words};
 
 /// How many people stand on one page.

@@ -4,7 +4,7 @@
 mod received;
 
 use askama::Template;
-use axum::extract::{Multipart, Path, State};
+use axum::extract::{Multipart, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -20,6 +20,7 @@ use crate::web::App;
 use crate::web::error::{Failure, status_of};
 use crate::web::form::{Choice, Input, Kind, Typed, fill, to_json};
 use crate::web::frame::{Frame, Link, RefusalBlock};
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 use received::{Brought, received};
 
@@ -108,20 +109,37 @@ impl Of {
         mirrored.push("mirror");
         let mut flipped = usual.clone();
         flipped.push("flip");
-        let mut views = vec![Choice::new(joined(&usual), "the usual way for this medium")];
+        let mut views = vec![Choice::new(joined(&usual), "as at the recovery")];
         if let Some(medium) = app.house().rules.medium_ever(&item.recovered.medium) {
-            for view in medium.views.iter().filter(|v| !v.usual) {
-                let steps: Vec<&str> = view.steps.iter().map(|s| s.name()).collect();
+            // What comes after the view's own steps, card and tone, holds for every way of looking.
+            let begins = |v: &&crate::lifting::View| {
+                v.steps
+                    .iter()
+                    .map(|s| s.name())
+                    .eq(usual.iter().copied().take(v.steps.len()))
+            };
+            let recorded = medium
+                .views
+                .iter()
+                .filter(begins)
+                .max_by_key(|v| v.steps.len());
+            let rest = usual.get(recorded.map_or(usual.len(), |v| v.steps.len())..);
+            for view in &medium.views {
+                if recorded.is_some_and(|r| r.id == view.id) {
+                    continue;
+                }
+                let mut steps: Vec<&str> = view.steps.iter().map(|s| s.name()).collect();
+                steps.extend(rest.unwrap_or_default());
                 views.push(Choice::new(joined(&steps), view.name.clone()));
             }
         }
         views.push(Choice::new(
             joined(&mirrored),
-            "the usual way, but in a mirror",
+            "as at the recovery, but in a mirror",
         ));
         views.push(Choice::new(
             joined(&flipped),
-            "the usual way, and flipped in the camera or in software",
+            "as at the recovery, and flipped in the camera or in software",
         ));
         views.push(Choice::new("unknown", "nobody can say any more"));
         Ok(Self {

@@ -3,19 +3,22 @@
 use std::collections::BTreeSet;
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
+use axum::extract::{RawQuery, State};
 use axum::response::Response;
 
 use super::show::{self, Button, May};
 use super::{draw, notice};
 use crate::app::views::place_file::{PlaceFile, load};
-use crate::app::views::words;
+use crate::app::views::{line, words};
 use crate::ids::PlaceId;
+use crate::keeping::fitting;
 use crate::people::Action;
+use crate::trade::TradeRules;
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::Typed;
 use crate::web::frame::{Frame, Link};
+use crate::web::path::Path;
 use crate::web::session::Visitor;
 
 /// A place in the list.
@@ -91,8 +94,38 @@ struct PlacePage {
     file: PlaceFile,
     facts: Vec<(String, String)>,
     buttons: Vec<Button>,
+    stock: Vec<StockRow>,
     may: May,
     next: Option<String>,
+}
+
+/// A kind of box in stock.
+struct StockRow {
+    kind: String,
+    container: String,
+    inside: String,
+    count: u32,
+    /// The form that counts it again; none where the viewer may not.
+    again: Option<String>,
+}
+
+fn stock(file: &PlaceFile, rules: &TradeRules, keeps: bool) -> Vec<StockRow> {
+    file.stock
+        .iter()
+        .map(|l| StockRow {
+            kind: l.kind.clone(),
+            container: line::container(rules, &l.container),
+            inside: fitting::words(l.inner_mm),
+            count: l.count,
+            again: keeps.then(|| {
+                let kind = percent_encoding::utf8_percent_encode(
+                    &l.kind,
+                    percent_encoding::NON_ALPHANUMERIC,
+                );
+                format!("/do/stock-set?place={}&kind={kind}", file.id)
+            }),
+        })
+        .collect()
 }
 
 /// The page of a place.
@@ -128,6 +161,18 @@ pub async fn page(
             "Add a place in it",
         ));
         buttons.push(Button::new(
+            format!("/do/stock-set?place={id}"),
+            "Count boxes in stock",
+        ));
+    }
+    if reader.viewer().may(Action::Pack) && !file.stock.is_empty() {
+        buttons.push(Button::new(
+            format!("/do/stock-take?place={id}"),
+            "Take boxes from stock",
+        ));
+    }
+    if reader.viewer().may(Action::Keep) {
+        buttons.push(Button::new(
             format!("/do/begin-count?place={id}"),
             "Begin a count",
         ));
@@ -144,6 +189,7 @@ pub async fn page(
         frame: show::framed(frame, notice(&reader, query.as_deref()).await),
         facts,
         buttons,
+        stock: stock(&file, &app.house().rules, reader.viewer().may(Action::Keep)),
         may: May::of(&reader),
         next: show::next_href(
             &format!("/places/{id}"),

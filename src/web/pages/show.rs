@@ -1,13 +1,16 @@
 //! What pages that show have in common: next acts as buttons, lists in parts, the reading of a restricted case.
 
 use super::acts::address;
+use crate::app::views::images::{Image, WorkingCopy};
 use crate::app::views::next_acts::NextAct;
+use crate::app::views::orientation::Orientation;
 use crate::app::{Part, Reader};
 use crate::custody::Signed;
 use crate::custody::state::Case;
-use crate::ids::{Piece, Subject};
+use crate::ids::{CommandId, Piece, Subject};
 use crate::ledger::event::Source;
 use crate::people::Action;
+use crate::web::draw::steps;
 use crate::web::error::Failure;
 use crate::web::form::Typed;
 use crate::web::frame::{Frame, Link, Notice};
@@ -80,13 +83,48 @@ pub fn subject_href(subject: &Subject) -> String {
 
 /// The page of a picture's original.
 #[must_use]
-pub fn image_href(image: &crate::app::views::images::Image) -> String {
+pub fn image_href(image: &Image) -> String {
     format!("/images/{}?of={}", image.digest, image.of)
+}
+
+/// The page of a picture.
+#[must_use]
+pub fn picture_href(image: &Image) -> String {
+    super::acts::picture::page_of(image.of, image.digest)
+}
+
+/// The bytes of a working copy.
+#[must_use]
+pub fn copy_href(image: &Image, copy: &WorkingCopy) -> String {
+    format!(
+        "/copies/{}?of={}&original={}",
+        copy.digest, image.of, image.digest
+    )
+}
+
+/// The steps from the mark to a picture, drawn.
+#[must_use]
+pub fn drawn_steps(orientation: &Orientation) -> String {
+    let list: Vec<steps::ViewStep> = orientation
+        .steps
+        .iter()
+        .map(|s| steps::ViewStep {
+            words: s.words.clone(),
+            turns: s.turns,
+        })
+        .collect();
+    steps::draw(&list)
+}
+
+/// An identifier for a form that is shown.
+#[must_use]
+pub fn new_command() -> CommandId {
+    CommandId::new()
 }
 
 /// Whether a browser shows files of this type in a page.
 #[must_use]
-pub fn is_shown(image: &crate::app::views::images::Image) -> bool {
+pub fn is_shown(image: &Image) -> bool {
     matches!(
         image.media_type.as_str(),
         "image/png" | "image/jpeg" | "image/webp" | "image/gif"
@@ -175,12 +213,20 @@ pub fn with_next(notice: Option<Notice>, acts: &[NextAct]) -> Option<Notice> {
 pub struct May {
     /// Correct a record.
     pub amend: bool,
+    /// Keep the storeroom.
+    pub keep: bool,
     /// Print labels.
     pub label: bool,
     /// Print reports.
     pub report: bool,
     /// Make disclosure bundles.
     pub disclose: bool,
+    /// Set view steps and scales, make working copies.
+    pub images: bool,
+    /// Say what pictures are worth.
+    pub assess: bool,
+    /// Hand pictures off to an AFIS.
+    pub hand_off: bool,
 }
 
 impl May {
@@ -190,9 +236,13 @@ impl May {
         let viewer = reader.viewer();
         Self {
             amend: viewer.may(Action::Amend),
+            assess: viewer.may(Action::AssessValue),
+            hand_off: viewer.may(Action::HandOff),
+            keep: viewer.may(Action::Keep),
             label: viewer.may(Action::PrintLabel),
             report: viewer.may(Action::PrintReport),
             disclose: viewer.may(Action::Disclose),
+            images: viewer.may(Action::WorkImages),
         }
     }
 

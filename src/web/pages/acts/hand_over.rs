@@ -2,7 +2,9 @@
 
 use super::Sheet;
 use super::choices::{About, recipients, seen};
-use crate::app::{Reader, Thing};
+use crate::app::views::keeping::keeping;
+use crate::app::views::times::times;
+use crate::app::{Reader, Thing, knowledge};
 use crate::custody::state::Holder;
 use crate::web::error::Failure;
 use crate::web::form::{Input, Kind, Typed};
@@ -59,12 +61,45 @@ pub(super) async fn receive(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
                 .into(),
         );
     }
+    let rules = &reader.house().rules;
+    sheet.cautions.extend(about.cautions(rules));
+    asks_for(reader, &about, &mut sheet).await?;
     sheet.inputs.extend(seen(about.is_sealed()));
     sheet.sentence = format!(
         "I received {} in the condition described here.",
         about.thing.name()
     );
     Ok(sheet)
+}
+
+/// What the thing asks for once it is received: its place, its times, its packing while it is loose.
+async fn asks_for(reader: &Reader<'_>, about: &About, sheet: &mut Sheet) -> Result<(), Failure> {
+    let rules = &reader.house().rules;
+    let zone = reader.house().agency().await?.zone;
+    let now = chrono::Utc::now().fixed_offset();
+    let Some(thing) = about.state.thing(about.piece) else {
+        return Ok(());
+    };
+    let asks = keeping(rules, &knowledge::needs(rules, &thing).unwrap_or_default());
+    if matches!(about.thing, Thing::Item(_)) {
+        sheet.facts.push(("Its packing".into(), asks.sentence));
+    }
+    let place: Vec<String> = asks
+        .place
+        .iter()
+        .map(|r| format!("{} ({}, rule {})", r.sentence, r.source, r.rule))
+        .collect();
+    if !place.is_empty() {
+        sheet.facts.push(("Its place".into(), place.join(" ")));
+    }
+    for item in about.state.items_in(about.piece) {
+        for time in times(rules, item, zone, now) {
+            sheet
+                .facts
+                .push((format!("Item {}, time", item.number), time.sentence));
+        }
+    }
+    Ok(())
 }
 
 /// Refuse what is offered.

@@ -9,8 +9,13 @@ use crate::app::Reader;
 use crate::custody::state::Mark;
 use crate::keeping::KeepNeeds;
 use crate::keeping::packaging::Facts;
+use crate::lifting::contrast::{self, Ground};
+use crate::lifting::film::{MAX_SIDE, film};
 use crate::lifting::handedness::{Lateral, read};
-use crate::lifting::medium::{Medium, chain};
+use crate::lifting::medium::{Form, Medium, chain};
+use crate::lifting::method::MarkTone;
+use crate::lifting::thickness::{Thickness, tenths};
+use crate::lifting::volume::volume;
 use crate::trade::TradeRules;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
@@ -57,8 +62,40 @@ fn media(rules: &TradeRules, mark: &Mark) -> Vec<Choice> {
     out
 }
 
+/// What was typed so far, as far as what the rules say goes by it.
+struct Circumstances {
+    air_c: Option<i16>,
+    thickness: Option<Thickness>,
+    card: Option<Ground>,
+    how_viewed: Option<String>,
+    mark_tenths: Option<(u32, u32)>,
+}
+
+impl Circumstances {
+    fn of(typed: &Typed) -> Self {
+        Self {
+            air_c: typed.get("air_c").trim().parse().ok(),
+            thickness: typed.get("thickness").parse().ok(),
+            card: Ground::of_word(typed.get("card")),
+            how_viewed: Some(typed.get("how_viewed").to_owned()).filter(|v| !v.is_empty()),
+            mark_tenths: two_lengths(typed.get("mark_mm")),
+        }
+    }
+}
+
+/// "22 x 18.5" in tenths of a millimetre.
+fn two_lengths(text: &str) -> Option<(u32, u32)> {
+    let (a, b) = text.split_once(['x', 'X', '×', '*'])?;
+    Some((tenths(a, MAX_SIDE).ok()?, tenths(b, MAX_SIDE).ok()?))
+}
+
 /// What the rules say of a recovery by this medium before it is made.
-fn ahead(rules: &TradeRules, mark: &Mark, medium: &Medium) -> Vec<(String, String)> {
+fn ahead(
+    rules: &TradeRules,
+    mark: &Mark,
+    medium: &Medium,
+    now: &Circumstances,
+) -> Vec<(String, String)> {
     let tone = mark
         .developments
         .last()
@@ -71,24 +108,22 @@ fn ahead(rules: &TradeRules, mark: &Mark, medium: &Medium) -> Vec<(String, Strin
     for (n, step) in medium.how.iter().enumerate() {
         out.push((format!("Step {}", n + 1), step.clone()));
     }
-    if let Some(set) = &medium.set {
-        let minutes = |m: Option<u32>| m.map(|m| format!("{m} min"));
-        let figures: Vec<String> = [
-            minutes(set.earliest).map(|m| format!("not before {m}")),
-            minutes(set.usual).map(|m| format!("usually {m}")),
-            minutes(set.limit).map(|m| format!("not longer than {m}")),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        if !figures.is_empty() {
-            out.push((
-                "Set time".into(),
-                format!("{}. {}", figures.join(", "), set.note),
-            ));
-        }
+    if let Some(window) = rules.set_window(medium, now.air_c, now.thickness) {
+        out.push(("Set time".into(), window.sentence()));
     }
-    if let Some(steps) = chain(medium, None, tone, None) {
+    if let (Some(rule), Some((length, width))) = (&medium.film, now.mark_tenths) {
+        out.push(("Film".into(), film(rule, length, width).sentence));
+    }
+    if let (Form::Cast, Some((length, width)), Some(thickness)) =
+        (medium.form, now.mark_tenths, now.thickness)
+    {
+        // A layer that was not measured takes as much as the thickest that is called so.
+        let said = volume(length, width, thickness.span().1, None).sentence;
+        out.push(("Material".into(), said));
+    }
+    out.extend(contrast(medium, tone, now.card));
+    let view = now.how_viewed.as_deref();
+    if let Some(steps) = chain(medium, view, tone, now.card) {
         let reading = read(&steps);
         let said = match reading.lateral {
             Lateral::Direct => "It will read the right way round",
@@ -110,19 +145,81 @@ fn ahead(rules: &TradeRules, mark: &Mark, medium: &Medium) -> Vec<(String, Strin
     out
 }
 
-/// Takes "40 x 25 x 8" apart into three numbers; what cannot be read stays for the refusal.
-fn arrange(fields: &mut Map<String, Value>) {
-    let Some(Value::String(text)) = fields.get("size_mm") else {
-        return;
+/// Which card the mark goes on, or how the lifter's own ground stands to it.
+fn contrast(
+    medium: &Medium,
+    tone: Option<MarkTone>,
+    card: Option<Ground>,
+) -> Vec<(String, String)> {
+    let mut out = Vec::new();
+    let Some(tone) = tone else {
+        return out;
     };
-    let numbers: Vec<u32> = text
-        .split(|c: char| !c.is_ascii_digit())
-        .filter(|p| !p.is_empty())
-        .filter_map(|p| p.parse().ok())
-        .collect();
-    if let [a, b, c] = numbers[..] {
-        fields.insert("size_mm".into(), Value::from(vec![a, b, c]));
+    if medium.card {
+        let said = format!("Take {}.", contrast::advice(tone));
+        out.push(("Card".to_owned(), said));
     }
+    let ground = if medium.card { card } else { medium.ground };
+    if let Some(warning) = ground.and_then(|g| contrast::warning(tone, g)) {
+        out.push(("Contrast".to_owned(), warning));
+    }
+    out
+}
+
+/// Takes "40 x 25 x 8" apart into three numbers; what cannot be read stays for the refusal. The size of the mark was for
+/// working out film and material only.
+fn arrange(fields: &mut Map<String, Value>) {
+    fields.remove("mark_mm");
+    super::stock::three_numbers(fields, "size_mm");
+}
+
+/// The fields that only some media have: thickness, size of the mark, and how it is looked at.
+fn of_medium(rules: &TradeRules, medium: &Medium) -> Vec<Input> {
+    let mut out = Vec::new();
+    if rules.set_window(medium, None, None).is_some() {
+        out.push(
+            Input::line("thickness", "Thickness of the layer")
+                .hint("thin, thick, or millimetres such as 2.5. With the air temperature it decides the set time.")
+                .optional(),
+        );
+    }
+    if medium.film.is_some() || medium.form == Form::Cast {
+        out.push(
+            Input::line("mark_mm", "Length and width to cover, mm")
+                .hint("22 x 18: only to work out the film or the material, not recorded.")
+                .optional(),
+        );
+    }
+    if medium.views.len() > 1 {
+        let views = medium
+            .views
+            .iter()
+            .map(|v| Choice::new(v.id.clone(), v.name.clone()))
+            .collect();
+        let usual = medium.usual_view().map_or("", |v| v.id.as_str());
+        out.push(
+            Input::new("how_viewed", "How it is looked at", Kind::One(views))
+                .hint("It decides which way round it reads.")
+                .value(usual)
+                .optional(),
+        );
+    }
+    out
+}
+
+/// What is wrong with the fields that are text here and a value in the command.
+fn wrong_text(typed: &Typed) -> Option<crate::custody::Refusal> {
+    let text = typed.get("thickness").trim();
+    let error = text
+        .parse::<Thickness>()
+        .err()
+        .filter(|_| !text.is_empty())?;
+    Some(super::wrong(
+        "bad-value",
+        format!("The thickness is not understood: {error}."),
+        "Write thin, thick, or millimetres such as 2.5; or leave it empty.",
+        "thickness",
+    ))
 }
 
 /// Record a recovery.
@@ -143,7 +240,7 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
             .to_owned(),
     ];
     if let Some(medium) = chosen {
-        told.extend(ahead(rules, &mark, medium));
+        told.extend(ahead(rules, &mark, medium, &Circumstances::of(typed)));
         cautions = rules
             .cautions_of(&medium.cautions)
             .iter()
@@ -170,6 +267,9 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
             .optional(),
         Input::new("air_c", "Air temperature, °C", Kind::Whole).optional(),
     ];
+    if let Some(medium) = chosen {
+        inputs.extend(of_medium(rules, medium));
+    }
     if chosen.is_none_or(|m| m.card) {
         let colours = ["white", "black", "clear"]
             .map(|c| Choice::new(c, c))
@@ -203,6 +303,8 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         about: Some(case),
         field: true,
         arrange: Some(arrange),
+        look: "Show steps, set time and cautions".into(),
+        wrong: wrong_text(typed),
         ..Sheet::default()
     })
 }

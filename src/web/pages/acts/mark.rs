@@ -4,6 +4,8 @@ use super::Sheet;
 use super::case::crumbs;
 use crate::app::Reader;
 use crate::custody::state::{Case, Mark};
+use crate::lifting::contrast;
+use crate::lifting::method::MarkTone;
 use crate::lifting::surface::SubstrateClass;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
@@ -53,6 +55,15 @@ fn class_words(class: SubstrateClass) -> &'static str {
         SubstrateClass::Nonporous => "Nonporous",
         SubstrateClass::Semiporous => "Semiporous",
         SubstrateClass::Other => "Other or not known",
+    }
+}
+
+fn tone_words(tone: MarkTone) -> &'static str {
+    match tone {
+        MarkTone::Dark => "dark",
+        MarkTone::Light => "light",
+        MarkTone::Fluorescent => "glow under the right light",
+        MarkTone::Varies => "dark or light, according to how it is done: look at it",
     }
 }
 
@@ -150,6 +161,17 @@ pub(super) async fn develop(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         .collect();
     // Before a method is chosen, the hazards of all of them stand in one caution that defers to what knows better.
     let chosen = rules.method(typed.get("method"));
+    let mut told = facts(&case, &mark);
+    if let Some(method) = chosen {
+        let tone = format!("{} ({}).", tone_words(method.tone), method.tone_source);
+        told.push(("Method".into(), format!("{} {}", method.id, method.name)));
+        told.push(("It makes the mark".into(), tone));
+        told.push((
+            "Card".into(),
+            format!("Take {}.", contrast::advice(method.tone)),
+        ));
+        told.extend(method.note.clone().map(|n| ("Note on it".to_owned(), n)));
+    }
     let cautions = match chosen {
         Some(method) => rules
             .cautions_of(&method.cautions)
@@ -166,7 +188,7 @@ pub(super) async fn develop(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
     Ok(Sheet {
         title: format!("Record development of {}", name(&mark)),
         thing: format!("{} of case {}", name(&mark), case.number),
-        facts: facts(&case, &mark),
+        facts: told,
         cautions,
         inputs: vec![
             Input::hidden("mark", mark.id.to_string()),
@@ -175,6 +197,7 @@ pub(super) async fn develop(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
             Input::lines("note", "Note").optional(),
         ],
         submit: "Record the development".into(),
+        look: "Show the method's cautions".into(),
         crumbs: within(&case, &mark),
         done: format!("/marks/{}", mark.id),
         about: Some(case),

@@ -7,6 +7,7 @@ mod case_admin;
 pub mod choices;
 mod count;
 mod disposition;
+mod drying;
 pub mod hand_over;
 mod hold;
 mod item;
@@ -14,7 +15,10 @@ mod mark;
 mod outside;
 mod package;
 pub(super) mod person;
+pub mod picture;
 mod place;
+mod stock;
+mod value;
 
 use serde_json::{Map, Value};
 
@@ -49,6 +53,9 @@ pub struct Sheet {
     pub inputs: Vec<Input>,
     /// The verb on the button: `Receive`.
     pub submit: String,
+    /// The words on a second button that shows the form again with what follows from the choices so far, recording nothing;
+    /// empty for none.
+    pub look: String,
     /// What is put on the record when the act is signed: `I received package P2 as described.`
     pub sentence: String,
     /// Where one is, outermost first, without this form.
@@ -81,7 +88,13 @@ pub async fn sheet(
         "open-scene" => case::open_scene(&reader, typed).await,
         "note-mark" => mark::note(&reader, typed).await,
         "develop-mark" => mark::develop(&reader, typed).await,
+        "set-view" => picture::set_view(&reader, typed).await,
+        "set-scale" => picture::set_scale(&reader, typed).await,
+        "assess-value" => value::assess(&reader, typed).await,
         "recover" => item::recover(&reader, typed).await,
+        "note-dry" => drying::note(&reader, typed).await,
+        "stock-set" => stock::set(&reader, typed).await,
+        "stock-take" => stock::take(&reader, typed).await,
         "release" => hand_over::release(&reader, typed).await,
         "withdraw" => hand_over::withdraw(&reader, typed).await,
         "receive" => hand_over::receive(&reader, typed).await,

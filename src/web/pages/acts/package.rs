@@ -1,17 +1,21 @@
 //! Forms of packages: pack, put in, take out, seal, open. What the packing rules allow stands in the choice, with the
 //! rule where they forbid.
 
+use chrono::{DateTime, FixedOffset};
 use serde_json::{Map, Value};
 
 use super::choices::{About, cautions_of, in_my_hands, seen};
 use super::{Sheet, case};
+use crate::app::views::boxes::{Boxes, StockBox, boxes, stocked};
 use crate::app::views::keeping::{Keeping, RuleWords, keeping};
+use crate::app::views::times::times;
 use crate::app::views::words::{capital, listed};
 use crate::app::{Reader, Thing, knowledge};
 use crate::custody::State;
 use crate::custody::rules::Trade;
 use crate::custody::state::{self, Package};
 use crate::ids::{CaseId, PackageId, Piece, Subject};
+use crate::keeping::choosing::judge;
 use crate::trade::TradeRules;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
@@ -57,15 +61,26 @@ fn package_words(rules: &TradeRules, state: &State, package: &Package) -> String
     }
 }
 
-/// The containers, those that the rules allow for these things first. Rules in `told` stand above the form in full.
-fn containers(rules: &TradeRules, things: &[state::Thing<'_>], told: &[RuleWords]) -> Vec<Choice> {
+/// The containers, those that the rules allow for these things first, the best of them at the top. Rules in `told` stand
+/// above the form in full.
+fn containers(
+    rules: &TradeRules,
+    things: &[state::Thing<'_>],
+    told: &[RuleWords],
+    now: DateTime<FixedOffset>,
+) -> Vec<Choice> {
     let (mut allowed, mut forbidden) = (Vec::new(), Vec::new());
-    for container in rules.containers() {
+    let needs = knowledge::joined(rules, things);
+    for judged in judge(rules.keeping(), &needs.packing) {
+        let container = judged.container;
         let name = capital(&container.name);
-        match Trade::container(rules, things, &container.id) {
+        match Trade::container(rules, things, &container.id, None)
+            .and_then(|()| rules.dry_enough(things, &container.id, now))
+        {
             _ if things.is_empty() => allowed.push(Choice::new(&container.id, name)),
             Ok(()) => allowed.push(
-                Choice::new(&container.id, format!("{name}: fits the rules")).within(ALLOWED),
+                Choice::new(&container.id, format!("{name}: {}", judged.verdict.words()))
+                    .within(ALLOWED),
             ),
             Err(why) => {
                 let label = if told.iter().any(|r| r.rule == why.rule) {
@@ -79,6 +94,44 @@ fn containers(rules: &TradeRules, things: &[state::Thing<'_>], told: &[RuleWords
     }
     allowed.extend(forbidden);
     allowed
+}
+
+/// Separates the parts of a choice of stock; no kind of container holds it.
+const PART: char = '|';
+const STOCK: &str = "From stock, the smallest first";
+
+/// A box in stock as a choice: the container, where it lies, what it is called there.
+fn stock_choice(b: &StockBox) -> Choice {
+    let value = format!("{}{PART}{}{PART}{}", b.container, b.place, b.kind);
+    let turned = if b.turned.is_empty() {
+        String::new()
+    } else {
+        format!("; it lies {}", b.turned)
+    };
+    Choice::new(
+        value,
+        format!(
+            "{} at {}: {}, {} inside, {} left{turned}",
+            b.kind, b.place_name, b.container_name, b.inner_words, b.count
+        ),
+    )
+    .within(STOCK)
+}
+
+/// A box of the stock names its container, its place and its kind in one field; the inside is three numbers.
+fn from_stock(fields: &mut Map<String, Value>) {
+    super::stock::three_numbers(fields, "inner_mm");
+    let Some(Value::String(chosen)) = fields.get("container").cloned() else {
+        return;
+    };
+    let mut parts = chosen.splitn(3, PART);
+    if let (Some(container), Some(place), Some(kind)) = (parts.next(), parts.next(), parts.next()) {
+        fields.insert("container".into(), Value::from(container));
+        fields.insert(
+            "stock".into(),
+            serde_json::json!({"place": place, "kind": kind}),
+        );
+    }
 }
 
 /// The pieces that the form names already: from where it was opened, or ticked in it.
@@ -115,6 +168,9 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
     let things: Vec<state::Thing<'_>> = goes_in.iter().filter_map(|p| around.thing(*p)).collect();
     let mut facts = vec![("Case".into(), format!("{}, {}", case.number, case.title))];
     let mut told: Vec<RuleWords> = Vec::new();
+    let zone = reader.house().agency().await?.zone;
+    let now = chrono::Utc::now().fixed_offset();
+    let mut in_stock = Boxes::default();
     let intro = if things.is_empty() {
         "What you hold of this case is listed with what the rules ask for. A package that breaks a rule is refused, with the \
          reason."
@@ -124,9 +180,31 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
         let asks = keeping(rules, &needs);
         told.clone_from(&asks.packing);
         for rule in &asks.packing {
-            facts.push((format!("Rule {}", rule.rule), rule.sentence.clone()));
+            facts.push((
+                format!("Rule {}", rule.rule),
+                format!("{} ({})", rule.sentence, rule.source),
+            ));
         }
-        label_facts(&asks, &mut facts);
+        on_label(&asks, &mut facts);
+        for item in knowledge::items_in(&things) {
+            for time in times(rules, item, zone, now) {
+                facts.push((format!("Item {}, time", item.number), time.sentence));
+            }
+        }
+        in_stock = boxes(
+            rules,
+            &needs,
+            &knowledge::sizes(&things),
+            &stocked(reader).await?,
+        );
+        for (name, said) in [
+            ("Box from stock", &in_stock.sentence),
+            ("Why not smaller", &in_stock.next_smaller),
+        ] {
+            if !said.is_empty() {
+                facts.push((name.into(), said.clone()));
+            }
+        }
         for text in &asks.conflicts {
             facts.push(("Does not go together".into(), text.clone()));
         }
@@ -158,6 +236,17 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
             .to_owned(),
     ];
     cautions.extend(cautions_of(rules, &everything));
+    let mut choices: Vec<Choice> = in_stock
+        .all
+        .iter()
+        .filter(|b| b.against.is_empty())
+        .map(stock_choice)
+        .collect();
+    choices.extend(containers(rules, &things, &told, now));
+    let mut container = Input::new("container", "Container", Kind::One(choices));
+    if let Some(smallest) = &in_stock.smallest {
+        container = container.value(stock_choice(smallest).value);
+    }
     Ok(Sheet {
         title: "Pack".into(),
         thing: format!("a new package of case {}", case.number),
@@ -167,13 +256,13 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
         inputs: vec![
             Input::hidden("case", case.id.to_string()),
             contents,
-            Input::new(
-                "container",
-                "Container",
-                Kind::One(containers(rules, &things, &told)),
-            ),
+            container,
+            Input::line("inner_mm", "Inside length, width, height in mm")
+                .hint("Three numbers, where the container was measured and is not from stock: 180 x 120 x 60.")
+                .optional(),
             Input::lines("note", "Note").optional(),
         ],
+        arrange: Some(from_stock),
         submit: "Pack".into(),
         crumbs: case::crumbs(&case),
         done: format!("/cases/{}", case.id),
@@ -183,11 +272,16 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
     })
 }
 
-/// What the label must carry, and times to keep.
-fn label_facts(asks: &Keeping, facts: &mut Vec<(String, String)>) {
+/// What the label must carry.
+fn on_label(asks: &Keeping, facts: &mut Vec<(String, String)>) {
     if !asks.labels.is_empty() {
         facts.push(("On its label".into(), listed(&asks.labels)));
     }
+}
+
+/// What the label must carry, and times to keep.
+fn label_facts(asks: &Keeping, facts: &mut Vec<(String, String)>) {
+    on_label(asks, facts);
     if !asks.times.is_empty() {
         facts.push(("Time".into(), asks.times.join(" ")));
     }
@@ -324,7 +418,10 @@ fn fits(rules: &TradeRules, state: &State, package: &Package, piece: Piece) -> O
         .chain([piece])
         .filter_map(|p| state.thing(p))
         .collect();
-    let why = Trade::container(rules, &things, &package.container).err()?;
+    let now = chrono::Utc::now().fixed_offset();
+    let why = Trade::container(rules, &things, &package.container, package.inner_mm)
+        .and_then(|()| rules.dry_enough(&things, &package.container, now))
+        .err()?;
     Some(format!("{} (rule {})", why.sentence, why.rule))
 }
 

@@ -176,10 +176,12 @@ pub(super) async fn store(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, F
     } else {
         "The keep rules that apply stand here; a place that one of them forbids names it.".into()
     };
-    sheet.facts.extend(
-        asks.into_iter()
-            .map(|r| (format!("Rule {}", r.rule), r.sentence)),
-    );
+    sheet.facts.extend(asks.into_iter().map(|r| {
+        (
+            format!("Rule {}", r.rule),
+            format!("{} ({})", r.sentence, r.source),
+        )
+    }));
     let (mut allowed, mut forbidden) = (Vec::new(), Vec::new());
     for place in places(reader).await? {
         if Some(place.id) == at {
