@@ -4,7 +4,7 @@
 //! The reversal that the file states is computed as everywhere: from the view steps of the picture and the steps of the
 //! working copy's recipe.
 //!
-//! Reading order: [`choice`], `picture` (from bytes to pixels), `parts`, [`hand_off`], [`past`].
+//! Reading order: [`choice`], `picture` (from bytes to pixels), `parts`, [`hand_off`], [`past()`].
 
 pub mod choice;
 mod parts;
