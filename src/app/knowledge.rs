@@ -6,16 +6,17 @@ use crate::custody::item::{ItemRecovered, Recover};
 use crate::custody::mark::{MarkKind, MarkNoted};
 use crate::custody::place::PlaceAdded;
 use crate::custody::retention::RetentionClass;
-use crate::custody::rules::{Recovery, Trade, TradeReason};
+use crate::custody::rules::{MediumWords, Recovery, Trade, TradeReason};
 use crate::custody::state::{Item, Thing};
 use crate::keeping::fitting::{Sides, goes_in};
 use crate::keeping::packaging::{Facts, allows_container, allows_kind};
 use crate::keeping::storing::{PlaceFacts, allows_place};
 use crate::keeping::times::dry_enough;
 use crate::keeping::{KeepNeeds, PackingRule, Reason, When};
+use crate::lifting::advise::{Advice, Question, advise};
 use crate::lifting::contrast::{self, Ground};
 use crate::lifting::handedness::{Lateral, Step, read};
-use crate::lifting::medium::chain;
+use crate::lifting::medium::{Form, chain};
 use crate::lifting::method::MarkTone;
 use crate::lifting::set_time;
 use crate::trade::TradeRules;
@@ -203,6 +204,21 @@ impl Trade for TradeRules {
             set_window: window.map(|w| w.sentence()).unwrap_or_default(),
             warnings,
         })
+    }
+
+    fn medium_words(&self, id: &str) -> Option<MediumWords> {
+        self.medium(id).map(|m| MediumWords {
+            name: m.name.clone(),
+            carried: !matches!(m.form, Form::Object | Form::Image),
+        })
+    }
+
+    fn advise(&self, question: &Question) -> Advice {
+        advise(&self.knowledge(), question)
+    }
+
+    fn rules_version(&self) -> &str {
+        self.version()
     }
 
     fn reading(&self, view: &[String]) -> Option<(String, String)> {

@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use super::house::House;
 use super::rows;
 use crate::custody::count::Count;
+use crate::custody::kit::lot_key;
 use crate::custody::state::{Case, Custody, Holder, Item, Mark, Package, Person, Place};
 use crate::custody::{Act, Command, Fact, Signed, State, paper};
 use crate::ids::{
@@ -626,6 +627,31 @@ impl<'a> Reader<'a> {
             rows: out,
             next: rows.next,
         })
+    }
+
+    /// Items that were made with a lot of a medium, oldest first, those of cases that the viewer may not see left out. A
+    /// part may hold fewer rows than its limit and still go on. A blank lot made nothing.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn made_with(
+        &self,
+        medium: &str,
+        lot: &str,
+        part: &Part,
+    ) -> Result<Page<Thing>, ReadError> {
+        let Some(key) = lot_key(medium, lot) else {
+            self.must(Action::ReadEvidence)?;
+            return Ok(Page {
+                rows: Vec::new(),
+                next: None,
+            });
+        };
+        let filter = DocFilter {
+            lot: Some(key),
+            ..DocFilter::default()
+        };
+        self.things(filter, part).await
     }
 
     /// What a person has in their own hands, not counting what is inside packages.

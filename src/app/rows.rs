@@ -3,6 +3,7 @@
 use serde::de::DeserializeOwned;
 
 use crate::custody::State;
+use crate::custody::kit::lot_key;
 use crate::custody::state::{Custody, Holder, Key};
 use crate::ids::{Code, Subject};
 use crate::ledger::times;
@@ -102,6 +103,7 @@ pub fn row(state: &State, subject: Subject) -> Result<Option<DocRow>, BadDoc> {
                 return Ok(None);
             };
             row.number = Some(i64::from(x.number));
+            row.lot = lot_key(&x.recovered.medium, &x.recovered.lot);
             custody(&mut row, &x.custody);
             serde_json::to_string(x).map_err(bad)?
         }

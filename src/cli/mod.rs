@@ -14,6 +14,7 @@ mod file;
 mod handedness;
 mod item;
 mod label;
+mod lot;
 mod measure;
 mod name;
 mod person;
@@ -54,6 +55,7 @@ enum Command {
     Item(item::Item),
     Count(count::Count),
     Label(label::Label),
+    Lot(lot::Lot),
     Report(report::Report),
     Afis(afis::Afis),
     Export(export::Export),
@@ -86,6 +88,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Item(item) => item.run(&mut std::io::stdout().lock()),
         Command::Count(count) => count.run(&mut std::io::stdout().lock()),
         Command::Report(report) => report.run(&mut std::io::stdout().lock()),
+        Command::Lot(lot) => lot.run(&mut std::io::stdout().lock()),
         Command::Label(label) => label.run(&mut std::io::stdout().lock()),
         Command::Rules(rules) => rules.run(&mut std::io::stdout().lock()),
         Command::Handedness(handedness) => handedness.run(&mut std::io::stdout().lock()),

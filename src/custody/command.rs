@@ -7,8 +7,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, package, paper,
-    person, place, stock, value,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, kit, mark, package,
+    paper, person, place, stock, value,
 };
 use super::{count, disposition, hold, retention};
 use crate::ids::{
@@ -145,6 +145,10 @@ acts! {
     AssessValue(value::AssessValue) = "assess-value", AssessValue, signed: false;
     /// Record a recovery: it yields an item.
     Recover(item::Recover) = "recover", RecordScene, signed: false;
+    /// Put a lot into one's own kit.
+    KitAdd(kit::KitAdd) = "kit-add", RecordScene, signed: false;
+    /// Take a lot out of one's own kit.
+    KitRemove(kit::KitRemove) = "kit-remove", RecordScene, signed: false;
     /// Make a package of pieces.
     Pack(package::Pack) = "pack", Pack, signed: false;
     /// Put a piece into an open package.

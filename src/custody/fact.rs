@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::{
-    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, package, paper,
-    person, place, stock, value,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, kit, mark, package,
+    paper, person, place, stock, value,
 };
 use super::{count, disposition, hold, retention};
 use crate::ids::{CaseId, Subject};
@@ -64,6 +64,10 @@ facts! {
     ValueAssessed(value::ValueAssessed) = "image.value-assessed",
     /// A recovery yielded an item.
     ItemRecovered(item::ItemRecovered) = "item.recovered",
+    /// A lot was put into a kit.
+    KitAdded(kit::KitAdded) = "kit.added",
+    /// A lot was taken out of a kit.
+    KitRemoved(kit::KitRemoved) = "kit.removed",
     /// A package was made.
     PackageMade(package::PackageMade) = "package.made",
     /// A piece was put in.

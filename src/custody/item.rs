@@ -4,7 +4,9 @@ use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::advice::{self, AdviceShown, SurfaceSaid};
 use super::fact::{Draft, Fact};
+use super::kit;
 use super::refusal::{Refusal, Rule, TextRule, text_by};
 use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::{Custody, Item, Key, State};
@@ -70,6 +72,9 @@ pub struct Recover {
     /// How it is looked at, by the medium's identifier of the view; empty for the usual way.
     #[serde(default)]
     pub how_viewed: String,
+    /// What was said of the surface when advice was asked. Given, the advice goes on the record beside the choice.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub advice: Option<SurfaceSaid>,
 }
 
 /// A recovery yielded an item.
@@ -140,6 +145,9 @@ pub struct ItemRecovered {
     pub needs: Option<Box<KeepNeeds>>,
     /// Warnings.
     pub warnings: Vec<String>,
+    /// The advice that was shown, where some was asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub advice: Option<AdviceShown>,
 }
 
 /// The needs go into the event as one text of JSON: the ledger's values are shallow, and needs are not.
@@ -168,7 +176,7 @@ pub(super) mod needs_as_text {
 }
 
 pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refusal> {
-    ctx.me()?;
+    let me = ctx.me()?;
     let mark = ctx
         .state
         .marks
@@ -240,6 +248,15 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
     if mark.images.is_empty() {
         warnings.push("The mark was not photographed before the recovery.".into());
     }
+    let on = x.started_at.date_naive();
+    let person = ctx.state.people.get(&me);
+    let lot = person.and_then(|p| kit::carried(p, &x.medium, &x.lot));
+    warnings.extend(lot.and_then(|e| kit::expired(&recovery.medium_name, &e.as_lot(), on)));
+    let shown = x.advice.as_ref().map(|said| {
+        let question = advice::question(mark, said, person, on, x.air_c);
+        let told = ctx.trade.advise(&question);
+        advice::shown(ctx.trade.rules_version(), said, &told, &x.medium)
+    });
     let item = ItemId(ctx.command.id.0);
     let code = Code::of(Subject::Item(item)).ok_or_else(|| not_found("code"))?;
     let holder_may = ctx.actor.roles.iter().any(|r| r.may_hold());
@@ -278,6 +295,7 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         packing: recovery.packing,
         needs: Some(Box::new(recovery.needs)),
         warnings,
+        advice: shown,
     });
     Ok(ctx.draft(
         Some(mark.case),

@@ -5,6 +5,7 @@
 //! state is afterwards). [`decide()`] tries the rules that hold for every act and hands on; [`apply()`] only hands on. All of it is pure: the same state, actor, command and time give the
 //! same answer.
 
+pub mod advice;
 pub mod afis;
 pub mod amendment;
 pub mod case;
@@ -19,6 +20,7 @@ pub mod hand_over;
 pub mod hold;
 pub mod image;
 pub mod item;
+pub mod kit;
 pub mod mark;
 mod named;
 pub mod package;

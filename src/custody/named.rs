@@ -12,7 +12,7 @@ use crate::ids::{CaseId, CountId, MarkId, PackageId, PersonId, Piece, PlaceId, S
 /// [`Rule::NotFound`], [`Rule::Restricted`].
 pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
     match &ctx.command.act {
-        Act::AddPerson(_) | Act::OpenCase(_) => Ok(()),
+        Act::AddPerson(_) | Act::OpenCase(_) | Act::KitAdd(_) | Act::KitRemove(_) => Ok(()),
         Act::SetRoles(x) => person(ctx, x.person),
         Act::SetActive(x) => person(ctx, x.person),
         Act::OpenScene(x) => ctx.case(x.case).map(drop),

@@ -205,6 +205,7 @@ pub(super) fn added(state: &mut State, x: &PersonAdded) -> Result<(), Misfit> {
             number: x.number.clone(),
             roles: x.roles.clone(),
             active: true,
+            kit: Vec::new(),
         },
     );
     Ok(())

@@ -7,13 +7,14 @@ use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::state::{Case, Custody, Holder, State, Thing};
 use super::{
-    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, mark, named, package,
-    paper, person, place, stock, value,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, kit, mark, named,
+    package, paper, person, place, stock, value,
 };
 use super::{count, disposition, hold, retention};
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
 use crate::keeping::KeepNeeds;
 use crate::keeping::fitting::Sides;
+use crate::lifting::advise::{Advice, Question};
 use crate::people::{Role, permission};
 
 /// How far a claimed time may lie ahead of the server's clock: clocks differ.
@@ -59,6 +60,15 @@ pub struct Recovery {
     pub warnings: Vec<String>,
 }
 
+/// A medium, as a kit asks for it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MediumWords {
+    /// Its name.
+    pub name: String,
+    /// Whether something of it is carried; a photograph and the thing itself need nothing.
+    pub carried: bool,
+}
+
 /// What custody asks the knowledge of the trade. Core knows the questions; the data answers.
 pub trait Trade {
     /// Whether the processing code is one of the open standard.
@@ -80,6 +90,12 @@ pub trait Trade {
     ) -> Option<Recovery>;
     /// What an item that was recovered wet asks for now that it is dry; none for a medium that the rules do not have.
     fn dried(&self, recovered: &item::ItemRecovered, noted: &mark::MarkNoted) -> Option<KeepNeeds>;
+    /// A medium; none for an unknown one.
+    fn medium_words(&self, id: &str) -> Option<MediumWords>;
+    /// Advice. What the question names and there is not is passed over.
+    fn advise(&self, question: &Question) -> Advice;
+    /// The version of the rules in force.
+    fn rules_version(&self) -> &str;
     /// How an image reads that was taken by these view steps; none for an unknown step.
     fn reading(&self, view: &[String]) -> Option<(String, String)>;
     /// Whether these things may go together into this container, of this inside where it is known.
@@ -329,7 +345,11 @@ pub fn capital(s: &str) -> String {
 fn late_after(act: &Act) -> Duration {
     match act {
         Act::NoteMark(_) | Act::DevelopMark(_) | Act::AddImage(_) | Act::Recover(_) => LATE_SCENE,
-        Act::OpenCase(_) | Act::OpenScene(_) | Act::NoteDry(_) => LATE_SCENE,
+        Act::OpenCase(_)
+        | Act::OpenScene(_)
+        | Act::NoteDry(_)
+        | Act::KitAdd(_)
+        | Act::KitRemove(_) => LATE_SCENE,
         _ => LATE_CUSTODY,
     }
 }
@@ -529,6 +549,8 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::SetScale(x) => image::set_scale(ctx, x),
         Act::AddCopy(x) => copy::add(ctx, x),
         Act::Recover(x) => item::recover(ctx, x),
+        Act::KitAdd(x) => kit::add(ctx, x),
+        Act::KitRemove(x) => kit::remove(ctx, x),
         Act::Pack(x) => package::pack(ctx, x),
         Act::PutIn(x) => package::put_in(ctx, x),
         Act::TakeOut(x) => package::take_out(ctx, x),
@@ -632,6 +654,8 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::ScaleSet(x) => image::scale_set(state, x, meta),
         Fact::CopyMade(x) => copy::made(state, x, meta),
         Fact::ItemRecovered(x) => item::recovered(state, x, meta),
+        Fact::KitAdded(x) => kit::added(state, x, meta),
+        Fact::KitRemoved(x) => kit::removed(state, x, meta),
         Fact::PackageMade(x) => package::made(state, x, meta),
         Fact::PiecePutIn(x) => package::was_put_in(state, x, meta),
         Fact::PieceTakenOut(x) => package::was_taken_out(state, x, meta),

@@ -40,6 +40,9 @@ pub struct Person {
     pub roles: BTreeSet<Role>,
     /// Whether the account is switched on.
     pub active: bool,
+    /// What they carry, in the order in which it was put in.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub kit: Vec<super::kit::KitEntry>,
 }
 
 /// A scene of a case.
@@ -612,7 +615,7 @@ impl State {
             Act::Release(x) => ask(Subject::Person(x.to)),
             Act::PutIn(_) | Act::TakeOut(_) | Act::Open(_) | Act::Withdraw(_) => {}
             Act::Receive(_) | Act::Refuse(_) | Act::HandOut(_) | Act::TakeBack(_) => {}
-            Act::TakeCharge(_) | Act::Fetch(_) => {}
+            Act::TakeCharge(_) | Act::Fetch(_) | Act::KitAdd(_) | Act::KitRemove(_) => {}
             Act::AddPlace(x) => {
                 all.insert(Key::PlaceName(x.name.clone()));
                 if let Some(parent) = x.parent {

@@ -35,6 +35,7 @@ macro_rules! decode {
                         offer_to: row.try_get("offer_to")?,
                         due_at: row.try_get("due_at")?,
                         place: row.try_get("place")?,
+                        lot: row.try_get("lot")?,
                         active: row.try_get("active")?,
                         doc: row.try_get("doc")?,
                     })

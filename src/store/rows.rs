@@ -89,6 +89,8 @@ pub struct DocRow {
     pub due_at: Option<String>,
     /// Where it is stored.
     pub place: Option<String>,
+    /// By which lot it was made: the medium, a slash, the lot.
+    pub lot: Option<String>,
     /// Whether it still counts (not disposed of, not closed).
     pub active: bool,
     /// The document, JSON.
@@ -152,6 +154,8 @@ pub struct DocFilter {
     pub place: Option<String>,
     /// In this package.
     pub inside: Option<String>,
+    /// Made by this lot.
+    pub lot: Option<String>,
     /// Due before this time, RFC 3339 in UTC.
     pub due_before: Option<String>,
     /// Only those that still count, or only those that do not.

@@ -133,5 +133,10 @@ fn migrator() -> Migrator {
             "accounts",
             include_str!("../../migrations/sqlite/0003_accounts.sql"),
         ),
+        step(
+            4,
+            "lots",
+            include_str!("../../migrations/sqlite/0004_lots.sql"),
+        ),
     ])
 }

@@ -5,7 +5,7 @@
 
 use axum::Form;
 use axum::extract::{FromRequest, Request};
-use chrono::{FixedOffset, NaiveDateTime, TimeZone as _};
+use chrono::{FixedOffset, NaiveDate, NaiveDateTime, TimeZone as _};
 use serde_json::{Map, Value};
 
 use super::app::App;
@@ -131,6 +131,8 @@ pub enum Kind {
     Whole,
     /// A date and time of day in the agency's zone.
     Time,
+    /// A day.
+    Day,
     /// One of several.
     One(Vec<Choice>),
     /// Some of several.
@@ -160,6 +162,8 @@ pub struct Input {
     pub values: Vec<String>,
     /// What is wrong with it.
     pub error: Option<String>,
+    /// Values that are offered; anything else may be typed.
+    pub offers: Vec<Choice>,
 }
 
 impl Input {
@@ -174,6 +178,7 @@ impl Input {
             kind,
             values: Vec::new(),
             error: None,
+            offers: Vec::new(),
         }
     }
 
@@ -206,6 +211,13 @@ impl Input {
     #[must_use]
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
         self.hint = hint.into();
+        self
+    }
+
+    /// Offers values.
+    #[must_use]
+    pub fn offers(mut self, offers: Vec<Choice>) -> Self {
+        self.offers = offers;
         self
     }
 
@@ -285,6 +297,7 @@ impl Input {
     pub fn html_type(&self) -> &'static str {
         match self.kind {
             Kind::Time => "datetime-local",
+            Kind::Day => "date",
             Kind::Whole => "number",
             Kind::Password => "password",
             _ => "text",
@@ -409,6 +422,16 @@ fn value_of(input: &Input, zone: FixedOffset) -> Result<Option<Value>, Refusal> 
                 "Give digits only.",
             )
         })?)),
+        Kind::Day => {
+            let day: NaiveDate = first.parse().map_err(|_| {
+                wrong(
+                    input,
+                    format!("{} is no date.", input.label),
+                    "Give it as year-month-day, such as 2026-03-14.",
+                )
+            })?;
+            Some(Value::String(day.to_string()))
+        }
         Kind::Time => {
             let time = read_time(first, zone).ok_or_else(|| {
                 wrong(

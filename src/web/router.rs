@@ -95,6 +95,9 @@ routes! {
     get "/marks/{id}" => pages::mark::page, May(Action::ReadEvidence);
     get "/items/{id}" => pages::item::page, May(Action::ReadEvidence);
     get "/packages/{id}" => pages::package::page, May(Action::ReadEvidence);
+    get "/kit" => pages::kit::mine, May(Action::RecordScene);
+    get "/lots" => pages::kit::lot, May(Action::ReadEvidence);
+    get "/checklists/{id}" => pages::checklist::page, May(Action::ReadEvidence);
     get "/places" => pages::place::list, May(Action::ReadEvidence);
     get "/places/{id}" => pages::place::page, May(Action::ReadEvidence);
     get "/disposition" => pages::disposition::cases, May(Action::ReadEvidence);

@@ -102,6 +102,9 @@ pub fn desks(viewer: &Viewer) -> Vec<Link> {
     );
     desk(&[Role::Administrator], "/people", "People");
     desk(&[Role::Administrator], "/agency", "Agency");
+    if viewer.may(Action::RecordScene) {
+        out.push(Link::new("/kit", "My kit"));
+    }
     if viewer.may(Action::ReadEvidence) {
         out.push(Link::new("/cases", "Cases"));
     }

@@ -133,6 +133,7 @@ pub fn recovery(mark: MarkId, medium: &str, at: DateTime<FixedOffset>) -> item::
         biological: false,
         fragile: medium == "silicone-putty",
         sharp: false,
+        advice: None,
         size_mm: None,
         thickness: None,
         how_viewed: String::new(),

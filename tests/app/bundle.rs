@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{Cursor, Read as _, Write as _};
 use std::path::Path;
-use std::sync::OnceLock;
+use std::sync::{Mutex, OnceLock};
 
 use liftledger::app::Viewer;
 use liftledger::app::papers::By;
@@ -24,8 +24,13 @@ fn world() -> &'static World {
     WORLD.get_or_init(|| World::load("bundle-demo"))
 }
 
+/// One after the other: each of these tests discloses the same case, and counts what that adds.
 fn on<T>(work: impl Future<Output = T>) -> T {
+    static ONE: Mutex<()> = Mutex::new(());
     let _ = world();
+    let _one = ONE
+        .lock()
+        .unwrap_or_else(std::sync::PoisonError::into_inner);
     runtime().block_on(work)
 }
 

@@ -104,6 +104,7 @@ fn the_trade_rules_answer_what_custody_asks() {
         biological: false,
         fragile: false,
         sharp: false,
+        advice: None,
         size_mm: None,
         thickness: None,
         how_viewed: String::new(),

@@ -149,6 +149,7 @@ async fn story(desk: &Desk) -> (Piece, PersonId, PersonId) {
         biological: false,
         fragile: false,
         sharp: false,
+        advice: None,
         size_mm: None,
         thickness: None,
         how_viewed: String::new(),
@@ -293,6 +294,19 @@ async fn a_change_behind_the_ledgers_back_is_found() {
     assert_eq!(
         found.models.iter().map(|d| d.code).collect::<Vec<_>>(),
         vec!["read-model-differs"]
+    );
+    desk.close().await;
+    database(
+        "UPDATE docs SET doc = replace(doc, '\"Harbour\"', '\"Boatyard\"') WHERE kind = 'case'; \
+         UPDATE docs SET lot = 'lifting-tape/NONE' WHERE kind = 'item'",
+    )
+    .await;
+    let desk = open(dir.path()).await;
+    let found = desk.audit().await;
+    let items: Vec<&str> = found.models.iter().map(|d| d.text.as_str()).collect();
+    assert!(
+        !items.is_empty() && items.iter().all(|t| t.starts_with("item:")),
+        "{found:?}"
     );
     desk.close().await;
     database("DELETE FROM touches WHERE seq = 10").await;

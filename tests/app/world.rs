@@ -7,7 +7,7 @@ use liftledger::app::{Stage, StageError};
 use liftledger::custody::item::{ItemRecovered, Recover};
 use liftledger::custody::mark::MarkNoted;
 use liftledger::custody::place::PlaceAdded;
-use liftledger::custody::rules::{Recovery, Trade, TradeReason};
+use liftledger::custody::rules::{MediumWords, Recovery, Trade, TradeReason};
 use liftledger::custody::state::Thing;
 use liftledger::custody::{
     Act, Actor, Command, Signed, State, case, hand_over, item, mark, package, person,
@@ -18,6 +18,7 @@ use liftledger::ledger::checkpoint::{self, Checkpoint, Key};
 use liftledger::ledger::event::{Event, Source};
 use liftledger::ledger::merkle::{Frontier, Node};
 use liftledger::ledger::verify::{RawCheckpoint, RawEvent};
+use liftledger::lifting::advise::{Advice, Question};
 use liftledger::people::Role;
 use uuid::Uuid;
 
@@ -52,6 +53,24 @@ impl Trade for Free {
             set_window: String::new(),
             warnings: vec![],
         })
+    }
+    fn medium_words(&self, id: &str) -> Option<MediumWords> {
+        Some(MediumWords {
+            name: id.to_owned(),
+            carried: true,
+        })
+    }
+    fn advise(&self, _: &Question) -> Advice {
+        Advice {
+            first: vec![],
+            ranked: vec![],
+            excluded: vec![],
+            nothing: None,
+            notes: vec![],
+        }
+    }
+    fn rules_version(&self) -> &str {
+        "test"
     }
     fn reading(&self, _: &[String]) -> Option<(String, String)> {
         Some(("direct".into(), "no mirror step".into()))
@@ -200,6 +219,7 @@ pub fn five_hundred() -> (World, Piece, [PersonId; 2]) {
         biological: false,
         fragile: false,
         sharp: false,
+        advice: None,
         size_mm: None,
         thickness: None,
         how_viewed: String::new(),

@@ -189,6 +189,7 @@ impl Yard {
             biological: false,
             fragile: false,
             sharp: false,
+            advice: None,
             size_mm: None,
             thickness: None,
             how_viewed: String::new(),

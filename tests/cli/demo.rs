@@ -32,6 +32,38 @@ fn a_demo_is_loaded_once_and_told_again() {
         0o600
     );
 
+    // Everything that was made with a lot, as on a recall.
+    let lot = |args: &[&str]| {
+        let out = Command::new(env!("CARGO_BIN_EXE_liftledger"))
+            .arg("lot")
+            .args(args)
+            .arg("--data")
+            .arg(&data)
+            .output()
+            .unwrap();
+        let text = |b| String::from_utf8(b).unwrap();
+        (out.status.code(), text(out.stdout), text(out.stderr))
+    };
+    let (code, out, _) = lot(&["silicone-putty", "sp-0931"]);
+    assert_eq!(code, Some(0));
+    assert_eq!(out.lines().count(), 3, "{out}");
+    assert!(
+        out.contains("HR-26-0417") && out.contains("pry mark"),
+        "{out}"
+    );
+    let (_, out, err) = lot(&["lifting-tape", "LT-209", "--json", "--limit", "1"]);
+    let rows: Vec<serde_json::Value> = serde_json::from_str(&out).unwrap();
+    assert_eq!(rows.len(), 1);
+    assert!(err.contains("--limit"), "{err}");
+    let (_, out, _) = lot(&["lifting-tape", "LT-209"]);
+    assert!(out.contains("restricted"), "{out}");
+    let (code, out, _) = lot(&["silicone-putty", "none"]);
+    assert_eq!(code, Some(0));
+    assert!(out.contains("No item on record"), "{out}");
+    let (code, _, err) = lot(&["toffee", "1"]);
+    assert_eq!(code, Some(1));
+    assert!(err.contains("rules show medium"), "{err}");
+
     // A ledger that is no demo is left alone.
     std::fs::remove_file(data.join("demo-sign-ins.txt")).unwrap();
     let (code, _, errors) = demo(&data);

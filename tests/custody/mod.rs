@@ -4,6 +4,7 @@ mod afis;
 mod amendments;
 mod images;
 mod keeping;
+mod kit;
 mod loans;
 mod model;
 mod packing;

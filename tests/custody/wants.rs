@@ -9,6 +9,7 @@ use liftledger::custody::amendment::Amend;
 use liftledger::custody::disclosure::Disclose;
 use liftledger::custody::drying::NoteDry;
 use liftledger::custody::hand_over::{Condition, Refuse, TakeBack, TakeCharge, Withdraw};
+use liftledger::custody::kit::{KitAdd, KitRemove};
 use liftledger::custody::mark::DevelopMark;
 use liftledger::custody::package::{Open, PutIn, TakeOut};
 use liftledger::custody::paper::{CaseRead, LabelPrinted, ReportPrinted};
@@ -200,6 +201,23 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
             exported(Subject::Item(t.lift), Subject::Mark(t.mark), 1),
         ),
         (p.tech, Act::Recover(recover(t.mark, "clear-pvs", y.now))),
+        (
+            p.tech,
+            Act::KitAdd(KitAdd {
+                medium: "clear-pvs".into(),
+                lot: "CP-1".into(),
+                opened_on: None,
+                expires_on: None,
+            }),
+        ),
+        (
+            p.tech,
+            Act::KitRemove(KitRemove {
+                medium: "silicone-putty".into(),
+                lot: "sp-7".into(),
+                reason: "used up".into(),
+            }),
+        ),
         (p.tech, pack(t.case, "box-rigid-small", &[])),
         (
             p.tech,

@@ -8,6 +8,7 @@ use liftledger::app::{Stage, StageError};
 use liftledger::custody::afis::AfisExported;
 use liftledger::custody::copy::AddCopy;
 use liftledger::custody::item::Recover;
+use liftledger::custody::kit::KitAdd;
 use liftledger::custody::mark::{DevelopMark, MarkKind, NoteMark};
 use liftledger::custody::package::{Pack, Seal};
 use liftledger::custody::place::{AddPlace, PlaceKind, Store};
@@ -134,6 +135,7 @@ pub fn recover(mark: MarkId, medium: &str, at: DateTime<Utc>) -> Recover {
         biological: false,
         fragile: false,
         sharp: false,
+        advice: None,
         size_mm: None,
         thickness: None,
         how_viewed: String::new(),
@@ -405,6 +407,15 @@ impl Yard {
         y.people();
         y.places();
         y.things();
+        y.must(
+            y.people.tech,
+            Act::KitAdd(KitAdd {
+                medium: "silicone-putty".into(),
+                lot: "SP-7".into(),
+                opened_on: None,
+                expires_on: None,
+            }),
+        );
         // Long after: what is claimed an hour ago is still after every custody event.
         y.now += Duration::days(2);
         y.things.stone = y.recovered(y.things.mark, "dental-stone-cast");

@@ -17,6 +17,7 @@ async fn filled() -> Place {
         d.due_at = (i % 10 == 0).then(|| format!("2031-05-{:02}T00:00:00Z", 1 + i % 28));
         d.place = (i < 5).then(|| "place:s".into());
         d.inside = (i < 3).then(|| "package:p".into());
+        d.lot = (i % 3 == 0).then(|| "lifting-tape/LT-9".into());
         d.active = i != 0;
         d
     });
@@ -224,4 +225,18 @@ async fn the_desks_lists_use_an_index() {
             "{sql}: {plan:?}"
         );
     }
+}
+
+#[tokio::test]
+async fn what_was_made_with_a_lot_is_paged() {
+    let place = filled().await;
+    let filter = DocFilter {
+        lot: Some("lifting-tape/LT-9".into()),
+        limit: 100,
+        ..DocFilter::default()
+    };
+    let rows = all(&place, filter.clone()).await;
+    assert_eq!(rows.len(), 234);
+    assert!(rows.windows(2).all(|w| w[0].subject < w[1].subject));
+    assert_eq!(place.store.count_docs(&filter).await.unwrap(), 234);
 }

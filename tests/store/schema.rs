@@ -82,3 +82,59 @@ async fn a_copy_is_whole() {
     );
     assert!(copied.broken_guards().await.unwrap().is_empty());
 }
+
+/// A database of before lots were a column of their own: documents that are there get theirs when it is opened.
+#[tokio::test]
+async fn an_older_database_learns_its_lots() {
+    let place = Place::new().await;
+    let mut tx = place.store.begin().await.unwrap();
+    let mut docs = Vec::new();
+    for (id, lot) in [("a", " lt-9 "), ("b", ""), ("c", "LT-9"), ("d", "  ")] {
+        let mut doc = super::doc(&format!("item:{id}"), "item");
+        doc.doc = format!(r#"{{"recovered":{{"medium":"lifting-tape","lot":"{lot}"}}}}"#);
+        docs.push(doc);
+    }
+    docs.push(super::doc("mark:a", "mark"));
+    tx.append(liftledger::store::Batch {
+        docs,
+        ..liftledger::store::Batch::default()
+    })
+    .await
+    .unwrap();
+    tx.commit().await.unwrap();
+    place.store.close().await;
+    let mut raw = place.raw().await;
+    raw.execute(
+        "DROP INDEX docs_lot; ALTER TABLE docs DROP COLUMN lot; DELETE FROM _sqlx_migrations WHERE version = 4",
+    )
+    .await
+    .unwrap();
+    drop(raw);
+    let again = SqliteStore::open(&place.file()).await.unwrap();
+    let filter = liftledger::store::DocFilter {
+        lot: liftledger::custody::kit::lot_key("lifting-tape", "lt-9"),
+        ..liftledger::store::DocFilter::default()
+    };
+    let found = again.list_docs(&filter).await.unwrap();
+    let names: Vec<&str> = found.iter().map(|d| d.subject.as_str()).collect();
+    assert_eq!(names, ["item:a", "item:c"]);
+    let all = again
+        .list_docs(&liftledger::store::DocFilter::default())
+        .await
+        .unwrap();
+    assert_eq!(all.iter().filter(|d| d.lot.is_some()).count(), 2);
+}
+
+#[tokio::test]
+async fn a_lot_is_found_by_its_index_and_in_its_order() {
+    let place = Place::new().await;
+    // SQLite's own words for how it will look.
+    let plan = place
+        .plan("SELECT * FROM docs WHERE 1 = 1 AND lot = 'a/B' AND subject > 'item:1' ORDER BY subject LIMIT 100")
+        .await;
+    assert_eq!(plan.len(), 1, "{plan:?}");
+    assert!(
+        plan[0].contains("docs_lot (lot=? AND subject>?)"),
+        "{plan:?}"
+    );
+}

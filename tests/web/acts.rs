@@ -181,6 +181,7 @@ async fn opened_from(word: &str) -> String {
             let (of, digest) = (Subject::Mark(mark.id), mark.images[0].digest);
             format!("?of={of}&digest={digest}")
         }
+        "kit-add" | "kit-remove" => String::new(),
         "put-in" | "take-out" | "seal" | "open" => format!("?package={package}"),
         "set-view" | "set-scale" => {
             let viewer = liftledger::app::Viewer::operator();
@@ -1003,4 +1004,126 @@ fn packing_proposes_a_box_from_stock_and_receiving_says_what_is_asked_for() {
             form.html
         );
     });
+}
+/// A recovery with advice: shown with reasons, asked again, chosen against it, and on the record beside the choice.
+#[test]
+fn a_recovery_shows_advice_and_records_what_was_shown() {
+    on(async {
+        let w = world();
+        let browser = signed_in("runa").await;
+        let mark = w.demo.marks["hatch"];
+        let form = format!("/do/recover?mark={mark}");
+        let page = browser.get(&form).await;
+        for said in [
+            "Advice never decides",
+            "At hand: the 8 lots in your kit.",
+            "In your kit: lot TP-118",
+            "powder-in-the-grain",
+            "White rubber lifter is not in the kit.",
+            "Not advised here; can be recorded all the same",
+            "<option value=\"TP-118\"",
+        ] {
+            assert!(page.says(said), "{said}");
+        }
+        let first = page.html.find("thick pliable tape</a>").unwrap();
+        assert!(first < page.html.find("film-forming lifting liquid</a>").unwrap());
+        // Asked again with what else is to be said; the answer goes along in hidden fields.
+        let wet = format!("{form}&medium=lifting-tape&advice.wet=yes");
+        let page = browser.get(&wet).await;
+        assert!(page.says("Nothing to lift it with."));
+        assert!(page.says("Not advised here."));
+        assert_eq!(page.hidden("advice.wet"), "yes");
+        // The lot that expires first, or the only one, is put in; the cautions stand at the steps.
+        assert!(page.says("value=\"LT-209\""));
+        assert!(page.says("class=\"checklist\"") && page.says("Fine powder hangs in the air"));
+        let mark = mark.to_string();
+        let id = CommandId::new().to_string();
+        let csrf = page.hidden("csrf");
+        let fields = [
+            ("csrf", csrf.as_str()),
+            ("id", &id),
+            ("sent", "1"),
+            ("mark", &mark),
+            ("medium", "lifting-tape"),
+            ("lot", "LT-209"),
+            ("started_at", "2026-01-01T00:00"),
+            ("description", "lift against the advice"),
+            ("advice.shown", "yes"),
+            ("advice.wet", "yes"),
+        ];
+        // What was typed is still there after a refusal: it started before the mark was noted.
+        let refused = browser.post("/do/recover", &fields).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(refused.says("before the day") && refused.says("lift against the advice"));
+        assert_eq!(refused.hidden("advice.wet"), "yes");
+        let mut fields = fields;
+        let now = chrono::Utc::now().format("%Y-%m-%dT%H:%M").to_string();
+        fields[6].1 = &now;
+        let done = browser.post("/do/recover", &fields).await;
+        assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.html);
+        let item = browser.get(&done.to).await;
+        assert!(item.says("Advice that was shown"));
+        assert!(item.says("not advised, and chosen all the same"));
+        assert!(item.says("Said of the surface: wet."));
+    });
+}
+
+/// Without script a lot is put in, shown as expired, warned of, and taken out.
+#[test]
+fn a_kit_is_kept_by_its_forms() {
+    on(async {
+        let browser = signed_in("tomasz").await;
+        let page = browser.get("/kit").await;
+        assert!(page.says("SP-0788") && page.says("1 of them has expired"));
+        let add = [
+            ("medium", "gelatin-black"),
+            ("lot", "GB & 7"),
+            ("expires_on", "2020-02-30"),
+        ];
+        let answer = kit_form(&browser, "kit-add", &add).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(answer.says("Good until is no date") && answer.says("GB &#38; 7"));
+        let add = [add[0], add[1], ("expires_on", "2020-02-28")];
+        let answer = kit_form(&browser, "kit-add", &add).await;
+        assert_eq!(
+            (answer.status, answer.to.split('?').next()),
+            (StatusCode::SEE_OTHER, Some("/kit"))
+        );
+        let page = browser.get(&answer.to).await;
+        assert!(page.says("Put into your kit") && page.says("2 of them have expired"));
+        assert!(page.says("lot=GB%20%26%207"));
+        // The form of a recovery warns before it is sent.
+        let mark = world().demo.marks["winch"];
+        let path = format!("/do/recover?mark={mark}&medium=gelatin-black");
+        let form = browser.get(&path).await;
+        assert!(
+            form.says("expired on 2020-02-28") && form.says("The record will bear this warning.")
+        );
+        let out = [
+            ("medium", "gelatin-black"),
+            ("lot", "GB & 7"),
+            ("reason", "expired"),
+        ];
+        let answer = kit_form(&browser, "kit-remove", &out).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER);
+        assert!(!browser.get("/kit").await.says("GB%20%26%207"));
+        let lots = browser.get("/lots?medium=silicone-putty&lot=sp-0931").await;
+        assert!(lots.says("Items made with it") && lots.says("HR-26-0417"));
+        assert_eq!(
+            browser.get("/checklists/toffee").await.status,
+            StatusCode::NOT_FOUND
+        );
+        let steps = browser.get("/checklists/clear-pvs").await;
+        assert!(
+            steps.says("Local rules and safety data sheets come first.") && steps.says("Caution.")
+        );
+    });
+}
+
+async fn kit_form(browser: &Browser, word: &str, fields: &[(&str, &str)]) -> Answer {
+    let id = CommandId::new().to_string();
+    let csrf = browser.get("/kit").await.hidden("csrf");
+    let mut all = vec![("csrf", csrf.as_str()), ("id", &id), ("sent", "1")];
+    all.extend_from_slice(fields);
+    browser.post(&format!("/do/{word}"), &all).await
 }

@@ -222,6 +222,7 @@ fn sample(theme: Theme) -> String {
         thread: thread::draw(&thread, &LayoutOptions::default(), "item"),
         knots: thread.knots,
         field: Input {
+            offers: Vec::new(),
             error: Some("the record says 004217".into()),
             ..Input::line("seal", "Number on the seal")
                 .hint("As printed, with leading zeros")

@@ -241,6 +241,7 @@ async fn lift(person: PersonId, mark: MarkId) -> ItemId {
         size_mm: None,
         thickness: None,
         how_viewed: String::new(),
+        advice: None,
     };
     ItemId(record(person, Act::Recover(recover)).await)
 }

@@ -3,12 +3,12 @@
 //! A step's act is written as the interface for programs takes it. `@name` stands for what an earlier step of that name
 //! created (`"item:@hatch-lift"`, `"@boatyard"`), and for a person by user name; where an act names a picture's digest, for
 //! the picture that the step added. Times are `day -20 10:05`, counted back
-//! from the day of loading in UTC, or `25 min ago`.
+//! from the day of loading in UTC, or `25 min ago`; days are `day 200`.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
-use chrono::{DateTime, NaiveTime, SecondsFormat, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, SecondsFormat, TimeDelta, Utc};
 use serde::Deserialize;
 use serde_json::Value;
 use uuid::Uuid;
@@ -21,7 +21,8 @@ use crate::ledger::event::Source;
 use crate::people::Role;
 
 /// The parts of the story, each in the order of its own time.
-const PARTS: [(&str, &str); 5] = [
+const PARTS: [(&str, &str); 6] = [
+    ("kits", include_str!("../../../seed/demo/kits.toml")),
     (
         "storeroom",
         include_str!("../../../seed/demo/storeroom.toml"),
@@ -39,6 +40,8 @@ const PARTS: [(&str, &str); 5] = [
 ];
 const PEOPLE: &str = include_str!("../../../seed/demo/people.toml");
 
+/// Fields of acts that hold days.
+const DAYS: [&str; 2] = ["opened_on", "expires_on"];
 /// Fields of acts that hold times.
 const TIMES: [&str; 3] = ["started_at", "set_at", "due_at"];
 
@@ -326,6 +329,11 @@ impl Telling<'_> {
                 let at = moment(text, self.until).map_err(|e| e.to_string())?;
                 *text = at.to_rfc3339_opts(SecondsFormat::AutoSi, true);
             }
+            Value::String(text) if DAYS.contains(&field) => {
+                *text = day(text, self.until)
+                    .map_err(|e| e.to_string())?
+                    .to_string();
+            }
             Value::String(text) if field == "event" => {
                 let name = text.trim_start_matches('@');
                 let seq = self.places_in_ledger.get(name);
@@ -364,6 +372,13 @@ impl Telling<'_> {
 
 fn parse<T: serde::de::DeserializeOwned>(part: &str, text: &str) -> Result<T, DemoError> {
     toml::from_str(text).map_err(|e| DemoError::Story(format!("{part}: {e}")))
+}
+
+/// `day -20`, `day 200`: counted from the day of loading.
+fn day(text: &str, until: DateTime<Utc>) -> Result<NaiveDate, DemoError> {
+    let days = text.strip_prefix("day ").and_then(|n| n.parse().ok());
+    days.and_then(|n| until.date_naive().checked_add_signed(TimeDelta::days(n)))
+        .ok_or_else(|| DemoError::Story(format!("\"{text}\" is no day of the story")))
 }
 
 /// `day -20 10:05` or `25 min ago`.

@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::custody::advice::AdviceShown;
 use crate::keeping::packaging::Facts;
 use crate::keeping::{KeepNeeds, Reason};
 use crate::lifting::advise::{
@@ -108,13 +109,41 @@ pub fn packing(rules: &TradeRules, medium: &Medium, seen: &Seen<'_>) -> Vec<Reas
         .reasons
 }
 
+/// The advice that is on the record, in words.
+#[must_use]
+pub fn shown_words(shown: &AdviceShown) -> String {
+    let mut out = format!("The choice was {}.", shown.choice.words());
+    if !shown.because.is_empty() {
+        out.push_str(&format!(" {}", shown.because.join(" ")));
+    }
+    if shown.ranked.is_empty() {
+        out.push_str(" Nothing was advised.");
+    } else {
+        out.push_str(&format!(
+            " Advised, the best first: {}.",
+            shown.ranked.join(", ")
+        ));
+    }
+    if !shown.said.is_empty() {
+        out.push_str(&format!(" Said of the surface: {}.", shown.said.join(", ")));
+    }
+    out.push_str(&format!(" Trade rules {}.", shown.rules));
+    out
+}
+
 /// The answer to a question.
 ///
 /// # Errors
 /// [`BadQuestion`] where it names what there is not, or too much.
 pub fn told(rules: &TradeRules, question: Question) -> Result<AdviceTold, BadQuestion> {
+    question.check(&rules.knowledge())?;
+    Ok(tell(rules, question))
+}
+
+/// The answer to a question made from the record: what it names and the rules no longer have is passed over.
+#[must_use]
+pub fn tell(rules: &TradeRules, question: Question) -> AdviceTold {
     let knowledge = rules.knowledge();
-    question.check(&knowledge)?;
     let seen = Seen::of(&knowledge, &question);
     let advice = advise(&knowledge, &question);
     let choice = |ranked: Ranked| {
@@ -131,7 +160,7 @@ pub fn told(rules: &TradeRules, question: Question) -> Result<AdviceTold, BadQue
             ranked,
         }
     };
-    Ok(AdviceTold {
+    AdviceTold {
         rules: rules.version().to_owned(),
         advisory: ADVISORY.to_owned(),
         first: advice.first,
@@ -140,5 +169,5 @@ pub fn told(rules: &TradeRules, question: Question) -> Result<AdviceTold, BadQue
         nothing: advice.nothing,
         notes: advice.notes,
         question,
-    })
+    }
 }

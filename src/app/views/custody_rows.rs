@@ -589,6 +589,8 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
         }
         Fact::DispositionDeclined(x) => s.note("Why", &x.reason),
         Fact::PersonAdded(_) | Fact::RolesSet(_) | Fact::ActiveSet(_) => {}
+        Fact::KitAdded(x) => s.note("Lot", &format!("{} of {}", x.lot, x.medium_name)),
+        Fact::KitRemoved(x) => s.note("Lot", &format!("{} of {}", x.lot, x.medium_name)),
     }
     if moves(fact) && !s.to.is_empty() {
         walk.holder.clone_from(&s.to);

@@ -4,6 +4,7 @@ use chrono::{DateTime, FixedOffset, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::advice::shown_words;
 use super::amendments::{Amendment, amendments};
 use super::boxes::{Boxes, boxes, stocked};
 use super::case_ref::CaseRef;
@@ -22,6 +23,7 @@ use super::told::{Told, told};
 use super::words;
 use crate::app::knowledge;
 use crate::app::reader::{ReadError, Reader};
+use crate::custody::advice::AdviceShown;
 use crate::custody::state::{Item, Mark, Thing};
 use crate::custody::thread::Thread;
 use crate::ids::{Code, ItemId, PersonId, Piece, Subject};
@@ -78,6 +80,11 @@ pub struct RecoveryWords {
     pub facts: Vec<String>,
     /// Warnings that went on the record.
     pub warnings: Vec<String>,
+    /// The advice that was shown; none where nobody asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub advice: Option<AdviceShown>,
+    /// The same in words; empty where nobody asked.
+    pub advice_words: String,
     /// What it must be packed in, as the rules in force at the recovery said.
     pub packing_as_recorded: Vec<String>,
 }
@@ -269,6 +276,8 @@ fn recovery(item: &Item, state: &crate::custody::State, zone: FixedOffset) -> Re
             .map(|(_, word)| word.to_owned())
             .collect(),
         warnings: r.warnings.clone(),
+        advice: r.advice.clone(),
+        advice_words: r.advice.as_ref().map(shown_words).unwrap_or_default(),
         packing_as_recorded: r.packing.clone(),
     }
 }

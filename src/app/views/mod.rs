@@ -26,6 +26,7 @@ pub mod images;
 pub mod item_file;
 pub mod keeping;
 pub mod line;
+pub mod lot_file;
 pub mod mark_file;
 pub mod mark_words;
 pub mod next_acts;

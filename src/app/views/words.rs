@@ -233,6 +233,8 @@ pub fn act(kind: &str) -> &str {
         "image.copy-made" => "Working copy made",
         "image.value-assessed" => "Value assessed",
         "item.recovered" => "Recovered",
+        "kit.added" => "Put into the kit",
+        "kit.removed" => "Taken out of the kit",
         "package.made" => "Packed",
         "package.put-in" => "Put in",
         "package.taken-out" => "Taken out",

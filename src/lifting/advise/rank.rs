@@ -168,14 +168,9 @@ fn ranked(
         }
     }
     if suited {
-        let said = medium.suits.notes.join(" ");
         reasons.push(Why {
             rule: format!("{}-suited", medium.id),
-            sentence: if said.is_empty() {
-                format!("{} suits this surface.", capital(&medium.name))
-            } else {
-                format!("{} suits this surface. {said}", capital(&medium.name))
-            },
+            sentence: format!("{} suits this surface.", capital(&medium.name)),
             source: medium.source.clone(),
         });
     }

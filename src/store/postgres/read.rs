@@ -178,6 +178,7 @@ pub(super) fn conditions(q: &mut QueryBuilder<Postgres>, filter: &DocFilter) {
         (" AND offer_to = ", &filter.offer_to),
         (" AND place = ", &filter.place),
         (" AND inside = ", &filter.inside),
+        (" AND lot = ", &filter.lot),
         (" AND due_at < ", &filter.due_before),
     ];
     for (sql, value) in equal {

@@ -37,6 +37,11 @@ fn migrator() -> Migrator {
             "accounts",
             include_str!("../../../migrations/postgres/0003_accounts.sql"),
         ),
+        step(
+            4,
+            "lots",
+            include_str!("../../../migrations/postgres/0004_lots.sql"),
+        ),
     ])
 }
 

@@ -89,12 +89,12 @@ async fn docs(c: &mut PgConnection, rows: Vec<DocRow>) -> Result<(), StoreError>
         return Ok(());
     }
     let sql = "INSERT INTO docs (subject, kind, case_id, number, code, name, holder, inside, offer_to, due_at, place, \
-               active, doc) SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::bigint[], $5::text[], \
-               $6::text[], $7::text[], $8::text[], $9::text[], $10::text[], $11::text[], $12::boolean[], $13::text[]) \
+               lot, active, doc) SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::bigint[], $5::text[], \
+               $6::text[], $7::text[], $8::text[], $9::text[], $10::text[], $11::text[], $12::text[], $13::boolean[], $14::text[]) \
                ON CONFLICT (subject) DO UPDATE SET kind = excluded.kind, case_id = excluded.case_id, \
                number = excluded.number, code = excluded.code, name = excluded.name, holder = excluded.holder, \
                inside = excluded.inside, offer_to = excluded.offer_to, due_at = excluded.due_at, \
-               place = excluded.place, active = excluded.active, doc = excluded.doc";
+               place = excluded.place, lot = excluded.lot, active = excluded.active, doc = excluded.doc";
     let q = sqlx::query(sql)
         .bind(each(rows, |r| r.subject.as_str()))
         .bind(each(rows, |r| r.kind.as_str()))
@@ -107,6 +107,7 @@ async fn docs(c: &mut PgConnection, rows: Vec<DocRow>) -> Result<(), StoreError>
         .bind(each(rows, |r| r.offer_to.as_deref()))
         .bind(each(rows, |r| r.due_at.as_deref()))
         .bind(each(rows, |r| r.place.as_deref()))
+        .bind(each(rows, |r| r.lot.as_deref()))
         .bind(each(rows, |r| r.active))
         .bind(each(rows, |r| r.doc.as_str()));
     q.execute(c).await?;

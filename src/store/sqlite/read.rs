@@ -197,6 +197,7 @@ fn conditions(q: &mut QueryBuilder<Sqlite>, filter: &DocFilter) {
         (" AND offer_to = ", &filter.offer_to),
         (" AND place = ", &filter.place),
         (" AND inside = ", &filter.inside),
+        (" AND lot = ", &filter.lot),
         (" AND due_at < ", &filter.due_before),
     ];
     for (sql, value) in equal {

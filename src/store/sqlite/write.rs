@@ -179,12 +179,12 @@ async fn append(c: &mut SqliteConnection, batch: Batch) -> Result<(), StoreError
 async fn put_docs(c: &mut SqliteConnection, docs: Vec<DocRow>) -> Result<(), StoreError> {
     let last = last_of_each(docs);
     let into = "INSERT INTO docs (subject, kind, case_id, number, code, name, holder, inside, offer_to, due_at, place, \
-                active, doc) ";
+                lot, active, doc) ";
     let end = " ON CONFLICT (subject) DO UPDATE SET kind = excluded.kind, case_id = excluded.case_id, \
                number = excluded.number, code = excluded.code, name = excluded.name, holder = excluded.holder, \
                inside = excluded.inside, offer_to = excluded.offer_to, due_at = excluded.due_at, \
-               place = excluded.place, active = excluded.active, doc = excluded.doc";
-    insert(c, into, 13, end, &last, |row, d| {
+               place = excluded.place, lot = excluded.lot, active = excluded.active, doc = excluded.doc";
+    insert(c, into, 14, end, &last, |row, d| {
         row.push_bind(d.subject.clone())
             .push_bind(d.kind.clone())
             .push_bind(d.case_id.clone())
@@ -196,6 +196,7 @@ async fn put_docs(c: &mut SqliteConnection, docs: Vec<DocRow>) -> Result<(), Sto
             .push_bind(d.offer_to.clone())
             .push_bind(d.due_at.clone());
         row.push_bind(d.place.clone())
+            .push_bind(d.lot.clone())
             .push_bind(i64::from(d.active))
             .push_bind(d.doc.clone());
     })

@@ -23,6 +23,7 @@ mod events;
 mod find;
 mod images;
 mod items;
+mod kit;
 mod marks;
 mod me;
 mod measure;
@@ -130,6 +131,8 @@ routes! {
     get "/api/packages/{id}/history" => packages::history, May(ReadEvidence), |g| Op::new("Events of a package, oldest first").history().json::<events::History>(g);
     post "/api/packages/{id}/label" => papers::package_label, May(PrintLabel), |g| papers::described(g, "Print a label of a package").body::<papers::Label>(g);
     post "/api/packages/{id}/report" => papers::package_report, May(PrintReport), |g| papers::described(g, "Print the custody report of everything in a package").body::<papers::Sheet>(g);
+    get "/api/kit" => kit::mine, SignedIn, |g| Op::new("What the caller carries, by medium and lot").json::<Vec<crate::custody::kit::KitEntry>>(g);
+    get "/api/lots" => kit::lot, May(ReadEvidence), |g| Op::new("Everything that was made with a lot, as on a recall; of a restricted case numbers only").query("medium", true, "The medium, by the trade rules' identifier").query("lot", true, "The lot, as it stands on the package").paged().json::<crate::app::views::lot_file::LotFile>(g);
     get "/api/places" => places::list, May(ReadEvidence), |g| Op::new("Places in the storeroom, by name").paged().json::<Page<Place>>(g);
     get "/api/places/{id}" => places::show, May(ReadEvidence), |g| Op::new("A place and what stands in it").paged().json::<crate::app::views::place_file::PlaceFile>(g);
     post "/api/places/{id}/label" => papers::place_label, May(PrintLabel), |g| papers::described(g, "Print the label of a place").body::<papers::Sheet>(g);

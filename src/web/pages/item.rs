@@ -203,6 +203,7 @@ fn facts(file: &ItemFile) -> Vec<(String, String)> {
         ("Recovered", format!("{} by {}", r.when, r.by_name)),
         ("It is", r.facts.join(", ")),
         ("Warnings on the record", r.warnings.join(" ")),
+        ("Advice that was shown", r.advice_words.clone()),
         ("Packing as recorded", r.packing_as_recorded.join(", ")),
     ];
     rows.retain(|(_, v)| !v.is_empty());

@@ -7,6 +7,7 @@ pub mod afis;
 pub mod agency;
 pub mod bundle;
 pub mod case;
+pub mod checklist;
 pub mod count;
 pub mod desk;
 pub mod disposition;
@@ -14,6 +15,7 @@ pub mod event;
 pub mod find;
 pub mod image;
 pub mod item;
+pub mod kit;
 pub mod mark;
 pub mod package;
 pub mod paper;
@@ -76,6 +78,8 @@ pub fn happened(kind: &str) -> &str {
         "case.read" => "Reading recorded",
         "mark.developed" => "Development recorded",
         "item.recovered" => "Recovery recorded",
+        "kit.added" => "Put into your kit",
+        "kit.removed" => "Taken out of your kit",
         "custody.released" => "Released; it stays with you until it is received",
         "custody.refused" => "Refused; it stays with whoever released it",
         "record.amended" => "Amended by a new event",

@@ -99,6 +99,7 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
                 path = format!("/api/uploads/{}", begun["id"].as_str().unwrap());
             }
             "/api/find" => path.push_str("?q=HR"),
+            "/api/lots" => path.push_str("?medium=silicone-putty&lot=sp-0931"),
             "/api/proofs/consistency" => path.push_str("?from=3"),
             "/api/codes/{code}" => {
                 let place = format!("/api/places/{}", server.demo.places["a1"]);

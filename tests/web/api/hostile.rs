@@ -86,6 +86,83 @@ pub async fn advice_is_refused_for_what_there_is_not(server: &Server) {
     }
 }
 
+pub async fn a_lot_is_recalled_and_a_kit_is_ones_own(server: &Server) {
+    let lots = |lot: &str| format!("/api/lots?medium=lifting-tape&lot={lot}");
+    let rows = |told: serde_json::Value| told["items"]["rows"].as_array().unwrap().clone();
+    // One item of the boatyard, one of the restricted case: only those assigned see that, and its number only.
+    let seen = rows(server.get("eleni", &lots("lt-209")).await.ok());
+    assert_eq!(seen.len(), 1);
+    assert_eq!(
+        (&seen[0]["restricted"], &seen[0]["case_number"]),
+        (&false.into(), &"HR-26-0417".into())
+    );
+    assert!(!seen[0]["what"].as_str().unwrap().is_empty());
+    let seen = rows(server.get("tomasz", &lots("LT-209")).await.ok());
+    assert_eq!(seen.len(), 2);
+    let closed = seen.iter().find(|r| r["restricted"] == true).unwrap();
+    for field in ["what", "started", "by", "with"] {
+        assert_eq!(closed[field], "", "{field}");
+    }
+    assert!(rows(server.get("eleni", &lots("none-such")).await.ok()).is_empty());
+    // As amended: the bottle was misread.
+    let film = |lot: &str| format!("/api/lots?medium=film-forming-liquid&lot={lot}");
+    assert!(rows(server.get("eleni", &film("FL-27")).await.ok()).is_empty());
+    assert_eq!(
+        rows(server.get("eleni", &film("FL-28")).await.ok()).len(),
+        1
+    );
+    // In parts.
+    let first = server
+        .get("tomasz", &format!("{}&limit=1", lots("LT-209")))
+        .await
+        .ok();
+    let next = first["items"]["next"].as_str().unwrap();
+    let second = server
+        .get(
+            "tomasz",
+            &format!("{}&limit=1&after={next}", lots("LT-209")),
+        )
+        .await
+        .ok();
+    assert_ne!(rows(first.clone())[0]["item"], rows(second)[0]["item"]);
+    assert_eq!(
+        server.get("ivo", &lots("LT-209")).await.problem(403),
+        "role-may-not"
+    );
+    let unknown = server.get("eleni", "/api/lots?medium=toffee&lot=1").await;
+    assert_eq!(unknown.problem(400), "cannot-be-read");
+    assert_eq!(
+        server
+            .get("eleni", "/api/lots?medium=lifting-tape")
+            .await
+            .problem(400),
+        "cannot-be-read"
+    );
+
+    let kit = server.get("tomasz", "/api/kit").await.ok();
+    assert!(
+        kit.as_array()
+            .unwrap()
+            .iter()
+            .any(|e| e["lot"] == "SP-0788")
+    );
+    assert_eq!(
+        server.get("eleni", "/api/kit").await.ok(),
+        serde_json::json!([])
+    );
+    let add = serde_json::json!({"do": "kit-add", "medium": "gelatin-black", "lot": "GB-9", "expires_on": "2031-01-31"});
+    server.act("tomasz", add, false).await.ok();
+    let kit = server.get("tomasz", "/api/kit").await.ok();
+    assert_eq!(
+        kit.as_array().unwrap().last().unwrap()["expires_on"],
+        "2031-01-31"
+    );
+    let remove = serde_json::json!({"do": "kit-remove", "medium": "gelatin-black", "lot": "gb-9", "reason": "handed back"});
+    server.act("tomasz", remove, false).await.ok();
+    let kit = server.get("tomasz", "/api/kit").await.ok();
+    assert!(kit.as_array().unwrap().iter().all(|e| e["lot"] != "GB-9"));
+}
+
 pub async fn nothing_breaks_the_server(server: &Server) {
     let words = [
         "",

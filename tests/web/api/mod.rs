@@ -23,5 +23,6 @@ async fn the_interface_for_programs() {
     story::proofs_hold(&server).await;
     hostile::what_cannot_be_read_is_said(&server).await;
     hostile::advice_is_refused_for_what_there_is_not(&server).await;
+    hostile::a_lot_is_recalled_and_a_kit_is_ones_own(&server).await;
     hostile::nothing_breaks_the_server(&server).await;
 }

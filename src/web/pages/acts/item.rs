@@ -1,14 +1,19 @@
 //! The form of a recovery: a mark yields an item. Which medium suits the surface, how it is done, what can hurt, which way
 //! round it will read and what it will have to be packed in stand where the step is taken.
 
+use chrono::NaiveDate;
 use serde_json::{Map, Value};
 
-use super::Sheet;
 use super::mark::{facts, name, within};
+use super::{Sheet, advice};
 use crate::app::Reader;
-use crate::custody::state::Mark;
+use crate::app::views::advice::{AdviceTold, tell};
+use crate::custody;
+use crate::custody::kit::{self, KitEntry};
+use crate::custody::state::{Mark, Person};
 use crate::keeping::KeepNeeds;
 use crate::keeping::packaging::Facts;
+use crate::lifting::advise::checklist;
 use crate::lifting::contrast::{self, Ground};
 use crate::lifting::film::{MAX_SIDE, film};
 use crate::lifting::handedness::{Lateral, read};
@@ -19,47 +24,68 @@ use crate::lifting::volume::volume;
 use crate::trade::TradeRules;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
-use crate::web::frame::Link;
 
-/// The word of a value as data has it: `fine-grain`.
-fn word(value: impl serde::Serialize) -> String {
-    match serde_json::to_value(value) {
-        Ok(Value::String(s)) => s,
-        _ => String::new(),
-    }
-}
+const ADVISED: &str = "Advised, the best first";
+const ALWAYS: &str = "Always possible";
+const NOT_ADVISED: &str = "Not advised here; can be recorded all the same";
 
-fn has(list: &[impl serde::Serialize], wanted: &str) -> bool {
-    list.iter().any(|x| word(x) == wanted)
-}
-
-const SUITED: &str = "Suits this surface";
-const OPEN: &str = "Nothing known against it";
-const UNSUITED: &str = "Does not suit this surface";
-
-/// How a medium goes with the surface that was noted: the heading that it stands under.
-fn fits(medium: &Medium, mark: &Mark) -> &'static str {
-    let (texture, curvature) = (&mark.noted.texture, &mark.noted.curvature);
-    if has(&medium.unsuited.textures, texture) || has(&medium.unsuited.curvatures, curvature) {
-        UNSUITED
-    } else if has(&medium.suits.textures, texture)
-        && (medium.suits.curvatures.is_empty() || has(&medium.suits.curvatures, curvature))
-    {
-        SUITED
-    } else {
-        OPEN
-    }
-}
-
-fn media(rules: &TradeRules, mark: &Mark) -> Vec<Choice> {
-    let mut out: Vec<Choice> = rules
+/// All media, in the order of the advice.
+fn media(rules: &TradeRules, told: &AdviceTold) -> Vec<Choice> {
+    let ranked = told.ranked.iter().map(|c| {
+        let r = &c.ranked;
+        Choice::new(r.medium.clone(), r.name.clone()).within(ADVISED)
+    });
+    let images = rules
         .media()
         .iter()
-        .map(|m| Choice::new(m.id.clone(), m.name.clone()).within(fits(m, mark)))
+        .filter(|m| m.form == Form::Image)
+        .map(|m| Choice::new(m.id.clone(), m.name.clone()).within(ALWAYS));
+    let excluded = told
+        .excluded
+        .iter()
+        .map(|e| Choice::new(e.medium.clone(), e.name.clone()).within(NOT_ADVISED));
+    ranked.chain(images).chain(excluded).collect()
+}
+
+/// The field for the lot: what is in the kit is offered, the one that expires first is put in.
+fn lot(
+    person: Option<&Person>,
+    chosen: Option<&Medium>,
+    told: &AdviceTold,
+    today: NaiveDate,
+) -> Input {
+    let of: Vec<&KitEntry> = person
+        .map(|p| p.kit.as_slice())
+        .unwrap_or_default()
+        .iter()
+        .filter(|e| chosen.is_none_or(|m| m.id == e.medium))
         .collect();
-    let order = [SUITED, OPEN, UNSUITED];
-    out.sort_by_key(|c| order.iter().position(|o| *o == c.group));
-    out
+    let said = |e: &KitEntry| match e.expires_on {
+        Some(day) if e.as_lot().expired(today) => format!("expired on {day}"),
+        Some(day) => format!("good until {day}"),
+        None => "no date".to_owned(),
+    };
+    let offers = of
+        .iter()
+        .map(|e| Choice::new(e.lot.clone(), format!("{}, {}", e.medium_name, said(e))))
+        .collect();
+    let mut field = Input::line("lot", "Lot of the medium")
+        .optional()
+        .offers(offers);
+    if let Some(medium) = chosen {
+        let listed: Vec<String> = of
+            .iter()
+            .map(|e| format!("{} ({})", e.lot, said(e)))
+            .collect();
+        if !listed.is_empty() {
+            field = field.hint(format!("In your kit: {}.", listed.join(", ")));
+        }
+        let ranked = told.ranked.iter().find(|c| c.ranked.medium == medium.id);
+        if let Some(first) = ranked.and_then(|c| c.ranked.lots.first()) {
+            field = field.value(first.lot.clone());
+        }
+    }
+    field
 }
 
 /// What was typed so far, as far as what the rules say goes by it.
@@ -105,9 +131,6 @@ fn ahead(
         "Medium".to_owned(),
         format!("{}. {}", medium.name, medium.description),
     )];
-    for (n, step) in medium.how.iter().enumerate() {
-        out.push((format!("Step {}", n + 1), step.clone()));
-    }
     if let Some(window) = rules.set_window(medium, now.air_c, now.thickness) {
         out.push(("Set time".into(), window.sentence()));
     }
@@ -166,9 +189,17 @@ fn contrast(
     out
 }
 
-/// Takes "40 x 25 x 8" apart into three numbers; what cannot be read stays for the refusal. The size of the mark was for
+/// Makes truths of what was said of the surface. Takes "40 x 25 x 8" apart into three numbers; what cannot be read stays for the refusal. The size of the mark was for
 /// working out film and material only.
 fn arrange(fields: &mut Map<String, Value>) {
+    if let Some(Value::Object(said)) = fields.get_mut("advice") {
+        said.remove("shown");
+        for (name, value) in said.iter_mut() {
+            if name != "depth" {
+                *value = Value::Bool(value.as_str() == Some("yes"));
+            }
+        }
+    }
     fields.remove("mark_mm");
     super::stock::three_numbers(fields, "size_mm");
 }
@@ -228,39 +259,52 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
     let case = reader.case(mark.case).await?;
     let rules = &reader.house().rules;
     let zone = reader.house().agency().await?.zone;
-    let now = chrono::Utc::now()
-        .with_timezone(&zone)
-        .format("%Y-%m-%dT%H:%M")
-        .to_string();
+    let now = chrono::Utc::now().with_timezone(&zone);
+    let today = now.date_naive();
+    let now = now.format("%Y-%m-%dT%H:%M").to_string();
     let chosen = rules.medium(typed.get("medium"));
+    let person = reader.viewer().person.as_ref();
+    let said = advice::said(typed);
+    let air = typed.get("air_c").trim().parse().ok();
+    let question = custody::advice::question(&mark, &said, person, today, air);
+    let told_advice = tell(rules, question);
     let mut told = facts(&case, &mark);
-    let mut cautions = vec![
-        "Powder, liquids, fumes, blades and blood can hurt: gloves, eye protection and a mask as the step asks. The safety \
-         data sheet, your local rules and licensed practice decide."
-            .to_owned(),
-    ];
-    if let Some(medium) = chosen {
-        told.extend(ahead(rules, &mark, medium, &Circumstances::of(typed)));
-        cautions = rules
-            .cautions_of(&medium.cautions)
-            .iter()
-            .map(|c| c.shown())
-            .collect();
-    }
-    let mut ways = (String::new(), Vec::new());
-    if chosen.is_none() && !typed.has("sent") {
-        ways.0 = "Steps, set time, way round and packing of a medium:".into();
-        for choice in media(rules, &mark) {
-            if choice.group != UNSUITED {
-                let href = format!("/do/recover?mark={}&medium={}", mark.id, choice.value);
-                ways.1.push(Link::new(href, choice.label));
-            }
+    let mut cautions = Vec::new();
+    match chosen {
+        // The cautions of the chosen medium stand at its steps.
+        Some(medium) => {
+            told.extend(ahead(rules, &mark, medium, &Circumstances::of(typed)));
+            let typed_lot = typed.get("lot");
+            let entry = person.and_then(|p| {
+                let of = || p.kit.iter().filter(|e| e.medium == medium.id);
+                if typed_lot.is_empty() {
+                    let all_expired = of().all(|e| e.as_lot().expired(today));
+                    of().next().filter(|_| all_expired)
+                } else {
+                    kit::carried(p, &medium.id, typed_lot)
+                }
+            });
+            let warned = entry.and_then(|e| kit::expired(&medium.name, &e.as_lot(), today));
+            cautions.extend(warned.map(|w| format!("{w} The record will bear this warning.")));
         }
+        None => cautions.push(
+            "Powder, liquids, fumes, blades and blood can hurt: gloves, eye protection and a mask as the step asks. The safety \
+             data sheet, your local rules and licensed practice decide."
+                .to_owned(),
+        ),
     }
+    let steps = chosen.map(|m| {
+        (
+            m.id.as_str(),
+            m.name.as_str(),
+            checklist::steps(&rules.knowledge(), m),
+        )
+    });
+    let block = advice::block(mark.id, &said, &told_advice, steps);
     let mut inputs = vec![
         Input::hidden("mark", mark.id.to_string()),
-        Input::new("medium", "Medium", Kind::One(media(rules, &mark))),
-        Input::line("lot", "Lot of the medium").optional(),
+        Input::new("medium", "Medium", Kind::One(media(rules, &told_advice))),
+        lot(person, chosen, &told_advice, today),
         Input::new("started_at", "Put on at", Kind::Time).value(now),
         Input::new("set_at", "Set, dried or cured at", Kind::Time)
             .hint("Where it has to set; a time outside what the medium asks for is noted as a warning.")
@@ -290,12 +334,15 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         Input::new("fragile", "It is fragile", Kind::Yes),
         Input::new("sharp", "It is sharp", Kind::Yes),
     ]);
+    // That advice was shown goes to the command, whatever was said of the surface.
+    inputs.push(Input::hidden("advice.shown", "yes"));
+    inputs.extend(advice::carried(&said));
     Ok(Sheet {
         title: format!("Record a recovery from {}", name(&mark)),
         thing: format!("a recovery from {} of case {}", name(&mark), case.number),
         facts: told,
         cautions,
-        ways,
+        advice: Some(Box::new(block)),
         inputs,
         submit: "Record the recovery".into(),
         crumbs: within(&case, &mark),

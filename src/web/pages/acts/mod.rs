@@ -1,6 +1,7 @@
 //! The form of every act, one noun each. A sheet says what the act is about, which fields it has, and where one comes
 //! back to; [`super::act`] does the rest.
 
+mod advice;
 mod amendment;
 mod case;
 mod case_admin;
@@ -11,6 +12,7 @@ mod drying;
 pub mod hand_over;
 mod hold;
 mod item;
+mod kit;
 mod mark;
 mod outside;
 mod package;
@@ -49,6 +51,8 @@ pub struct Sheet {
     pub facts: Vec<(String, String)>,
     /// Other ways to begin the form, with what they are called above them; empty for none.
     pub ways: (String, Vec<Link>),
+    /// Advice on the choice that the form asks for.
+    pub advice: Option<Box<advice::AdviceBlock>>,
     /// The fields.
     pub inputs: Vec<Input>,
     /// The verb on the button: `Receive`.
@@ -95,6 +99,8 @@ pub async fn sheet(
         "note-dry" => drying::note(&reader, typed).await,
         "stock-set" => stock::set(&reader, typed).await,
         "stock-take" => stock::take(&reader, typed).await,
+        "kit-add" => kit::add(&reader).await,
+        "kit-remove" => kit::remove(&reader, typed).await,
         "release" => hand_over::release(&reader, typed).await,
         "withdraw" => hand_over::withdraw(&reader, typed).await,
         "receive" => hand_over::receive(&reader, typed).await,
