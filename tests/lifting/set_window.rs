@@ -134,7 +134,7 @@ const OWN: &[Row] = &[
         "dental-stone-cast",
         Some(5),
         "",
-        [Some(1200), None, None],
+        [Some(1200), Some(1800), None],
         "",
     ),
     (
@@ -233,9 +233,9 @@ fn a_sheet_goes_before_our_figures() {
         (None, None, Some(800), Some(1600), false),
         // Carried on a little: usual follows the line, the limit does not grow.
         (Some(8), Some("2"), Some(440), Some(800), true),
-        (Some(22), Some("2"), Some(160), Some(360), true),
+        (Some(22), Some("2"), Some(160), Some(320), true),
         (Some(10), Some("8"), Some(1000), Some(1600), true),
-        (Some(10), Some("1"), Some(300), Some(700), true),
+        (Some(10), Some("1"), Some(300), Some(600), true),
         // Too far away.
         (Some(4), Some("2"), None, None, false),
         (Some(26), Some("2"), None, None, false),

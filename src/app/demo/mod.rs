@@ -69,7 +69,7 @@ pub enum DemoError {
         /// Which.
         step: String,
         /// Why.
-        why: CopyError,
+        why: Box<CopyError>,
     },
     /// A picture could not be drawn.
     #[error("a picture could not be drawn: {0}")]
@@ -179,7 +179,7 @@ async fn copied(
     let person = demo.people.get(&step.by).ok_or_else(nobody)?.id;
     let failed = |why: CopyError| DemoError::Copy {
         step: step.to_string(),
-        why,
+        why: Box::new(why),
     };
     let person = house.person(person).await.map_err(|e| failed(e.into()))?;
     let viewer = Viewer::person(person.ok_or_else(nobody)?);

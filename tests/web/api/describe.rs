@@ -100,6 +100,13 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
             }
             "/api/find" => path.push_str("?q=HR"),
             "/api/lots" => path.push_str("?medium=silicone-putty&lot=sp-0931"),
+            "/api/rules/{kind}" => path = "/api/rules/medium".into(),
+            "/api/handedness" => path.push_str("?step=contact-face&step=flip"),
+            "/api/measure/film" => {
+                path.push_str("?medium=film-forming-liquid&length_mm=22&width_mm=18");
+            }
+            "/api/measure/cast" => path.push_str("?length_mm=60&width_mm=25&thickness_mm=4"),
+            "/api/measure/set" => path.push_str("?medium=clear-pvs&air_c=20"),
             "/api/proofs/consistency" => path.push_str("?from=3"),
             "/api/codes/{code}" => {
                 let place = format!("/api/places/{}", server.demo.places["a1"]);
