@@ -98,6 +98,13 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
                 let begun = server.post(who, "/api/uploads", &begin).await.ok();
                 path = format!("/api/uploads/{}", begun["id"].as_str().unwrap());
             }
+            "/api/images/{digest}/copies" => {
+                let id = server.demo.items["hatch-item"];
+                let viewer = liftledger::app::Viewer::operator();
+                let item = server.app.house().reader(&viewer).item(id).await.unwrap();
+                let digest = item.images[0].digest;
+                path = format!("/api/images/{digest}/copies?of=item:{id}");
+            }
             "/api/find" => path.push_str("?q=HR"),
             "/api/lots" => path.push_str("?medium=silicone-putty&lot=sp-0931"),
             "/api/rules/{kind}" => path = "/api/rules/medium".into(),
