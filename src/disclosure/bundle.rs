@@ -315,9 +315,12 @@ fn held_against<R: Read + Seek>(
         if header.case != Some(contents.case) {
             report.found("other-case", format!("event {seq} is not of this case"));
         }
-        // A person and a place have events in other cases too; everything else must be stated whole.
+        // People, places and counts have events of other cases too; everything else must be stated whole.
         unstated.extend(header.touches.iter().map(|t| t.subject).filter(|s| {
-            !matches!(s, Subject::Person(_) | Subject::Place(_)) && !stated.contains_key(s)
+            !matches!(
+                s,
+                Subject::Person(_) | Subject::Place(_) | Subject::Count(_)
+            ) && !stated.contains_key(s)
         }));
         let (fields, withheld) = match &line.payload {
             Shown::Whole { fields, .. } => (fields, None),

@@ -7,14 +7,17 @@ use std::io::{Cursor, Read as _, Write as _};
 use std::path::Path;
 use std::sync::{Mutex, OnceLock};
 
-use liftledger::app::Viewer;
 use liftledger::app::papers::By;
 use liftledger::app::papers::bundle::{BundleError, Bundled, Wanted, bundle};
-use liftledger::custody::Fact;
+use liftledger::app::{Part, Sent, Viewer};
+use liftledger::custody::count::{BeginCount, EndCount};
+use liftledger::custody::state::Holder;
+use liftledger::custody::{Act, Command, Fact, Signed};
 use liftledger::disclosure::bag::Bag;
 use liftledger::disclosure::bundle::{BundleReport, check};
 use liftledger::disclosure::contents::Contents;
-use liftledger::ids::{CaseId, Digest, Subject};
+use liftledger::ids::{CaseId, CommandId, CountId, Digest, Subject};
+use liftledger::ledger::event::Source;
 use sha2::{Digest as _, Sha256};
 
 use crate::web::world::{World, runtime};
@@ -239,6 +242,58 @@ fn what_was_changed_is_found_even_when_the_manifests_were_made_to_fit() {
             codes(&checked(&dir.path().join("cut.zip"))),
             ["bag-unreadable"]
         );
+    });
+}
+
+/// A difference that a count found belongs to the thing's case, and to a count that is of no case.
+#[test]
+fn what_a_count_found_is_in_the_bundle_of_the_case() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("case.zip");
+    on(async {
+        let w = world();
+        let send = async |act: Act| {
+            let command = Command {
+                id: CommandId::new(),
+                claimed_at: None,
+                late_reason: None,
+                act,
+            };
+            let id = command.id.0;
+            let sent = Sent {
+                person: Some(w.demo.people["nour"].id),
+                signed: Signed::Session,
+                source: Source::Desk,
+                command,
+            };
+            w.house.recorder.record(sent).await.unwrap();
+            id
+        };
+        let case = w.demo.cases["boatyard"];
+        let viewer = Viewer::operator();
+        let reader = w.house.reader(&viewer);
+        let packages = reader.packages_of(case, &Part::default()).await.unwrap();
+        let place = packages
+            .rows
+            .iter()
+            .find_map(|p| match p.custody.holder {
+                Holder::Place { place } => Some(place),
+                _ => None,
+            })
+            .expect("something of the case is on a shelf");
+        let begin = BeginCount {
+            places: vec![place],
+            sample: None,
+        };
+        let count = CountId(send(Act::BeginCount(begin)).await);
+        send(Act::EndCount(EndCount { count })).await;
+        made(case, &wanted(), &path).await.unwrap();
+        let events = String::from_utf8(files(&path)["ledger/events.jsonl"].clone()).unwrap();
+        assert!(
+            events.contains(&format!("count:{count}")),
+            "nothing was missing"
+        );
+        assert_eq!(checked(&path).findings, []);
     });
 }
 

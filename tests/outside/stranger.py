@@ -16,7 +16,7 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 UUID = r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}"
-KINDS = "person|place|case|mark|item|package"
+KINDS = "person|place|case|mark|item|package|count"
 
 
 class Refused(Exception):
@@ -291,7 +291,7 @@ def check(path, trusted):
         need(is_(f"({KINDS}):{UUID}", subject) and is_count(n), "subjects.json")
         need(touched.get(subject, []) == list(range(1, n + 1)), f"the events of {subject}")
     for subject in touched:
-        need(subject.split(":")[0] in ("person", "place") or subject in stated, f"{subject} is not stated")
+        need(subject.split(":")[0] in ("person", "place", "count") or subject in stated, f"{subject} is not stated")
     images, left_out = contents["images"], contents["images_left_out"]
     for digest in named:
         need((digest in images) != (digest in left_out), f"picture {digest}")
