@@ -3,10 +3,16 @@
 //! Identifiers are UUID version 7 (RFC 9562), so they sort by the time they were made. They never appear on paper by
 //! themselves: paper carries a [`Code`], twelve characters with a check character, made from the identifier.
 
-use std::{borrow::Cow, fmt, str::FromStr};
+use std::{
+    borrow::Cow,
+    fmt,
+    io::{self, Read, Write},
+    str::FromStr,
+};
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
+use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
 /// Position of an event in the ledger: 1 for the first, without a gap.
@@ -95,6 +101,45 @@ pub enum IdError {
 /// A SHA-256 digest.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Digest(pub [u8; 32]);
+
+/// How much is read at once when a digest is taken of what a reader brings.
+const AT_ONCE: usize = 256 * 1024;
+
+impl Digest {
+    /// The digest of these bytes.
+    #[must_use]
+    pub fn of(bytes: &[u8]) -> Self {
+        Self(Sha256::digest(bytes).into())
+    }
+
+    /// The digest of everything that a reader brings, and how many bytes that was, without holding it in memory.
+    ///
+    /// # Errors
+    /// The reader's.
+    pub fn of_reader(from: &mut impl Read) -> io::Result<(Self, u64)> {
+        Self::copied(from, &mut io::sink())
+    }
+
+    /// The same while the bytes go on to a writer.
+    ///
+    /// # Errors
+    /// The reader's and the writer's.
+    pub fn copied(from: &mut impl Read, to: &mut impl Write) -> io::Result<(Self, u64)> {
+        let mut hash = Sha256::new();
+        let mut buffer = vec![0; AT_ONCE];
+        let mut bytes = 0;
+        loop {
+            let n = from.read(&mut buffer)?;
+            let Some(part) = buffer.get(..n).filter(|p| !p.is_empty()) else {
+                break;
+            };
+            hash.update(part);
+            to.write_all(part)?;
+            bytes += n as u64;
+        }
+        Ok((Self(hash.finalize().into()), bytes))
+    }
+}
 
 impl fmt::Display for Digest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

@@ -273,7 +273,7 @@ impl Originals {
         file.take(MAX_BYTES + 1)
             .read_to_end(&mut bytes)
             .map_err(at(&path))?;
-        let found = Digest(Sha256::digest(&bytes).into());
+        let found = Digest::of(&bytes);
         if found == digest {
             Ok(bytes)
         } else {
@@ -299,19 +299,7 @@ impl Originals {
     /// As [`Originals::read`].
     pub fn verify(&self, digest: Digest) -> Result<u64, OriginalsError> {
         let path = self.path(digest);
-        let mut file = self.file(digest)?;
-        let mut hash = Sha256::new();
-        let mut buffer = vec![0; 256 * 1024];
-        let mut bytes = 0;
-        loop {
-            let n = file.read(&mut buffer).map_err(at(&path))?;
-            if n == 0 {
-                break;
-            }
-            hash.update(&buffer[..n]);
-            bytes += n as u64;
-        }
-        let found = Digest(hash.finalize().into());
+        let (found, bytes) = Digest::of_reader(&mut self.file(digest)?).map_err(at(&path))?;
         if found == digest {
             Ok(bytes)
         } else {

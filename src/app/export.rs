@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::ids::{Digest, Subject};
-use crate::ledger::event::Event;
+use crate::ledger::event::{Event, Header};
 use crate::ledger::export::{Line, Proof, subjects_to_bytes};
 use crate::ledger::merkle::{TreeError, inclusion};
 
@@ -23,12 +23,12 @@ pub struct Folder {
 }
 
 fn counts<'a>(
-    events: impl IntoIterator<Item = &'a Event>,
+    headers: impl IntoIterator<Item = &'a Header>,
     of: impl Fn(Subject) -> bool,
 ) -> BTreeMap<Subject, u64> {
     let mut counts = BTreeMap::new();
-    for event in events {
-        count(&mut counts, event, &of);
+    for header in headers {
+        count(&mut counts, header, &of);
     }
     counts
 }
@@ -36,10 +36,10 @@ fn counts<'a>(
 /// Counts an event for those of its subjects that are asked for.
 pub(crate) fn count(
     counts: &mut BTreeMap<Subject, u64>,
-    event: &Event,
+    header: &Header,
     of: impl Fn(Subject) -> bool,
 ) {
-    for touch in event.header.touches.iter().filter(|t| of(t.subject)) {
+    for touch in header.touches.iter().filter(|t| of(t.subject)) {
         let n = counts.entry(touch.subject).or_insert(0);
         *n = (*n).max(touch.n);
     }
@@ -56,7 +56,7 @@ pub fn whole(events: &[Event], checkpoint: &str, vkey: &str) -> Folder {
         checkpoint: checkpoint.as_bytes().to_vec(),
         vkey: format!("{vkey}\n").into_bytes(),
         proofs: None,
-        subjects: subjects_to_bytes(&counts(events, |_| true)),
+        subjects: subjects_to_bytes(&counts(events.iter().map(|e| &e.header), |_| true)),
     }
 }
 
@@ -74,13 +74,29 @@ pub fn part(
     vkey: &str,
 ) -> Result<Folder, TreeError> {
     let of = |s: Subject| subjects.contains(&s);
-    let mine: Vec<&Event> = events
+    let mine: Vec<(Header, Line)> = events
         .iter()
         .filter(|e| e.header.touches.iter().any(|t| of(t.subject)))
+        .map(|e| (e.header.clone(), Line::whole(e)))
         .collect();
+    part_of(&mine, subjects, size, lookup, checkpoint, vkey)
+}
+
+/// The same of lines that are made already, with fields withheld or not; each touches one of these subjects.
+///
+/// # Errors
+/// [`TreeError`] where a node is missing.
+pub fn part_of(
+    lines: &[(Header, Line)],
+    subjects: &[Subject],
+    size: u64,
+    lookup: impl Fn(u8, u64) -> Option<Digest>,
+    checkpoint: &str,
+    vkey: &str,
+) -> Result<Folder, TreeError> {
     let mut proofs = Vec::new();
-    for event in &mine {
-        let seq = event.header.seq;
+    for (header, _) in lines {
+        let seq = header.seq;
         proofs.extend(
             Proof {
                 seq,
@@ -90,13 +106,12 @@ pub fn part(
         );
     }
     Ok(Folder {
-        events: mine
-            .iter()
-            .flat_map(|e| Line::whole(e).to_bytes())
-            .collect(),
+        events: lines.iter().flat_map(|(_, l)| l.to_bytes()).collect(),
         checkpoint: checkpoint.as_bytes().to_vec(),
         vkey: format!("{vkey}\n").into_bytes(),
         proofs: Some(proofs),
-        subjects: subjects_to_bytes(&counts(mine.iter().copied(), of)),
+        subjects: subjects_to_bytes(&counts(lines.iter().map(|(h, _)| h), |s| {
+            subjects.contains(&s)
+        })),
     })
 }

@@ -9,7 +9,6 @@ use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest as _, Sha256};
 use tokio::sync::{mpsc, oneshot};
 
 use super::rows;
@@ -550,7 +549,7 @@ fn add(batch: &mut Batch, event: &Event) {
 fn fingerprint(sent: &Sent) -> Result<Digest, RecordError> {
     let text = serde_json::to_vec(&(sent.person, &sent.command))
         .map_err(|e| RecordError::Corrupt(e.to_string()))?;
-    Ok(Digest(Sha256::digest(&text).into()))
+    Ok(Digest::of(&text))
 }
 
 fn same_again(earlier: &CommandRow, fingerprint: &Digest) -> Outcome {

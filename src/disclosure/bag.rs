@@ -6,7 +6,6 @@
 use std::collections::BTreeMap;
 use std::io::{self, Read, Seek, Write};
 
-use sha2::{Digest as _, Sha256};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
@@ -128,22 +127,8 @@ impl<W: Write + Seek> Bag<W> {
     fn write(&mut self, path: &str, from: &mut impl Read) -> Result<Added, BagError> {
         self.zip
             .start_file(format!("{}/{path}", self.name), options())?;
-        let mut hash = Sha256::new();
-        let mut buffer = vec![0; 256 * 1024];
-        let mut bytes = 0;
-        loop {
-            let n = from.read(&mut buffer)?;
-            let Some(part) = buffer.get(..n).filter(|p| !p.is_empty()) else {
-                break;
-            };
-            hash.update(part);
-            self.zip.write_all(part)?;
-            bytes += n as u64;
-        }
-        Ok(Added {
-            digest: Digest(hash.finalize().into()),
-            bytes,
-        })
+        let (digest, bytes) = Digest::copied(from, &mut self.zip)?;
+        Ok(Added { digest, bytes })
     }
 
     /// Writes what is said about the bag and the manifests, and ends it. Line breaks in what is said become spaces.

@@ -7,7 +7,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{Read, Seek};
 
 use serde::Serialize;
-use sha2::{Digest as _, Sha256};
 use zip::ZipArchive;
 
 use super::bag::{BAGIT, BAGIT_TEXT, DATA, INFO, MANIFEST, MAX_FILES, TAG_MANIFEST, read_manifest};
@@ -121,8 +120,8 @@ pub fn check<R: Read + Seek>(input: R, trusted: Option<&VerifyingKey>) -> Bundle
 struct Opened<R: Read + Seek> {
     zip: ZipArchive<R>,
     root: String,
-    /// Every file by its path within the bag, with its digest.
-    files: BTreeMap<String, Digest>,
+    /// Every file by its path within the bag, with its digest; none where it cannot be read.
+    files: BTreeMap<String, Option<Digest>>,
 }
 
 impl<R: Read + Seek> Opened<R> {
@@ -148,22 +147,15 @@ impl<R: Read + Seek> Opened<R> {
             if root.get_or_insert_with(|| first.to_owned()) != first {
                 return Err(format!("{name} is not in the bag's folder"));
             }
-            let mut hash = Sha256::new();
-            let mut buffer = vec![0; 256 * 1024];
-            loop {
-                match file.read(&mut buffer) {
-                    Ok(0) => break,
-                    Ok(n) => hash.update(buffer.get(..n).unwrap_or_default()),
-                    Err(e) => {
-                        report.found("file-altered", format!("{path} cannot be read: {e}"));
-                        break;
-                    }
+            // What cannot be read has no digest, so that no manifest can fit it.
+            let digest = match Digest::of_reader(&mut file) {
+                Ok((digest, _)) => Some(digest),
+                Err(e) => {
+                    report.found("file-altered", format!("{path} cannot be read: {e}"));
+                    None
                 }
-            }
-            if out
-                .insert(path.to_owned(), Digest(hash.finalize().into()))
-                .is_some()
-            {
+            };
+            if out.insert(path.to_owned(), digest).is_some() {
                 return Err(format!("{path} is there twice"));
             }
         }
@@ -229,7 +221,7 @@ impl<R: Read + Seek> Opened<R> {
                 }
                 match self.files.get(&path) {
                     None => report.found("file-missing", format!("{path} is missing")),
-                    Some(found) if *found != digest => report.found(
+                    Some(found) if *found != Some(digest) => report.found(
                         "file-altered",
                         format!("{path} is not the file that the manifest names"),
                     ),
@@ -385,7 +377,7 @@ fn held_against<R: Read + Seek>(
             );
         }
         match bag.files.get(&format!("{DATA}{path}")) {
-            Some(found) if found == digest => {}
+            Some(found) if *found == Some(*digest) => {}
             Some(_) => report.found(
                 "image-differs",
                 format!("{path} is not the picture {digest}"),

@@ -16,9 +16,11 @@
 mod accounts;
 mod decode;
 mod error;
+mod listing;
 pub mod postgres;
 mod rows;
 pub mod sqlite;
+mod write_tx;
 
 use futures_util::future::BoxFuture;
 

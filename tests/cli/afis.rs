@@ -1,22 +1,16 @@
 //! `liftledger afis`: hand-offs from the command line, run as a process.
 
 use std::path::Path;
-use std::process::Command;
 
 use liftledger::disclosure::itl::check;
 use liftledger::imaging::recipe::Op;
 
 use crate::app::afis_bench::{Bench, picture, png};
 
+use super::liftledger;
+
 fn run(args: &[&str], data: &Path) -> (Option<i32>, String, String) {
-    let out = Command::new(env!("CARGO_BIN_EXE_liftledger"))
-        .args(args)
-        .arg("--data")
-        .arg(data)
-        .output()
-        .unwrap();
-    let text = |b| String::from_utf8(b).unwrap();
-    (out.status.code(), text(out.stdout), text(out.stderr))
+    liftledger(args, &["--data", data.to_str().unwrap()])
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

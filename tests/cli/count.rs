@@ -1,20 +1,11 @@
 //! A sample planned from the command line.
 
-use std::process::Command;
-
 use liftledger::keeping::sampling;
 
+use super::liftledger;
+
 fn run(args: &[&str]) -> (Option<i32>, String, String) {
-    let out = Command::new(env!("CARGO_BIN_EXE_liftledger"))
-        .args(["count", "plan"])
-        .args(args)
-        .output()
-        .unwrap();
-    (
-        out.status.code(),
-        String::from_utf8(out.stdout).unwrap(),
-        String::from_utf8(out.stderr).unwrap(),
-    )
+    liftledger(&["count", "plan"], args)
 }
 
 #[test]

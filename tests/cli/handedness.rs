@@ -1,20 +1,11 @@
 //! Which way round an image reads, asked from the command line.
 
-use std::process::Command;
-
 use liftledger::lifting::{Step, read};
 
+use super::liftledger;
+
 fn run(args: &[&str]) -> (Option<i32>, String, String) {
-    let out = Command::new(env!("CARGO_BIN_EXE_liftledger"))
-        .arg("handedness")
-        .args(args)
-        .output()
-        .unwrap();
-    (
-        out.status.code(),
-        String::from_utf8(out.stdout).unwrap(),
-        String::from_utf8(out.stderr).unwrap(),
-    )
+    liftledger(&["handedness"], args)
 }
 
 #[test]

@@ -1,18 +1,9 @@
 //! Film, material and set time from the command line.
 
-use std::process::Command;
+use super::liftledger;
 
 fn run(args: &[&str]) -> (Option<i32>, String, String) {
-    let out = Command::new(env!("CARGO_BIN_EXE_liftledger"))
-        .arg("measure")
-        .args(args)
-        .output()
-        .unwrap();
-    (
-        out.status.code(),
-        String::from_utf8(out.stdout).unwrap(),
-        String::from_utf8(out.stderr).unwrap(),
-    )
+    liftledger(&["measure"], args)
 }
 
 #[test]

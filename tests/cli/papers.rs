@@ -5,18 +5,10 @@ use std::process::Command;
 
 use crate::app::boatyard::{Boatyard, CASE};
 
+use super::liftledger;
+
 fn run(args: &[&str], data: &Path) -> (Option<i32>, String, String) {
-    let out = Command::new(env!("CARGO_BIN_EXE_liftledger"))
-        .args(args)
-        .arg("--data")
-        .arg(data)
-        .output()
-        .unwrap();
-    (
-        out.status.code(),
-        String::from_utf8(out.stdout).unwrap(),
-        String::from_utf8(out.stderr).unwrap(),
-    )
+    liftledger(args, &["--data", data.to_str().unwrap()])
 }
 
 fn verify(folder: &str) -> Option<i32> {

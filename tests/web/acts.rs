@@ -13,7 +13,7 @@ use liftledger::ids::{CommandId, PackageId, Piece, PlaceId, Subject};
 use liftledger::people::{Action, permission};
 use tower::ServiceExt as _;
 
-use super::world::{World, runtime};
+use super::world::{World, encoded, runtime};
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
@@ -53,17 +53,6 @@ impl Answer {
 #[derive(Clone, Default)]
 struct Browser {
     cookie: String,
-}
-
-fn encoded(fields: &[(&str, &str)]) -> String {
-    let one = |s: &str| {
-        percent_encoding::utf8_percent_encode(s, percent_encoding::NON_ALPHANUMERIC).to_string()
-    };
-    let pairs: Vec<String> = fields
-        .iter()
-        .map(|(n, v)| format!("{}={}", one(n), one(v)))
-        .collect();
-    pairs.join("&")
 }
 
 impl Browser {

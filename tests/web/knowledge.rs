@@ -9,22 +9,11 @@ use http_body_util::BodyExt as _;
 use liftledger::trade::Kind;
 use tower::ServiceExt as _;
 
-use super::world::{World, runtime};
+use super::world::{World, encoded, runtime};
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
     WORLD.get_or_init(|| World::load("knowledge-demo"))
-}
-
-fn encoded(fields: &[(&str, &str)]) -> String {
-    let one = |s: &str| {
-        percent_encoding::utf8_percent_encode(s, percent_encoding::NON_ALPHANUMERIC).to_string()
-    };
-    let pairs: Vec<String> = fields
-        .iter()
-        .map(|(n, v)| format!("{}={}", one(n), one(v)))
-        .collect();
-    pairs.join("&")
 }
 
 async fn send(request: Request<Body>) -> Response<axum::body::Body> {

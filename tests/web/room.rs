@@ -21,7 +21,7 @@ use serde_json::Value;
 use sha2::Digest as _;
 use tower::ServiceExt as _;
 
-use super::world::{World, runtime};
+use super::world::{World, encoded, runtime};
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
@@ -50,17 +50,6 @@ struct Answer {
 struct Browser {
     cookie: String,
     csrf: String,
-}
-
-fn encoded(fields: &[(&str, &str)]) -> String {
-    let one = |s: &str| {
-        percent_encoding::utf8_percent_encode(s, percent_encoding::NON_ALPHANUMERIC).to_string()
-    };
-    let pairs: Vec<String> = fields
-        .iter()
-        .map(|(n, v)| format!("{}={}", one(n), one(v)))
-        .collect();
-    pairs.join("&")
 }
 
 impl Browser {

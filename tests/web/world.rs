@@ -36,3 +36,15 @@ impl World {
         }
     }
 }
+
+/// The body of a form.
+pub fn encoded(fields: &[(&str, &str)]) -> String {
+    let one = |s: &str| {
+        percent_encoding::utf8_percent_encode(s, percent_encoding::NON_ALPHANUMERIC).to_string()
+    };
+    let pairs: Vec<String> = fields
+        .iter()
+        .map(|(n, v)| format!("{}={}", one(n), one(v)))
+        .collect();
+    pairs.join("&")
+}

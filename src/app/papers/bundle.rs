@@ -3,18 +3,18 @@
 //! A bundle may be as large as the pictures in it, so it is written to a file, picture by picture, and never held in
 //! memory. What goes in first is the custody report, so that the event of its print is in the bundle's own ledger part.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::{BufWriter, Read as _, Seek as _};
+use std::io::{BufWriter, Seek as _};
 use std::path::Path;
 use std::str::FromStr;
 
 use askama::Template;
 use chrono::Utc;
-use sha2::{Digest as _, Sha256};
 
-use super::export::{CaseFiles, ExportError, case_files, original_in};
+use super::export::{CaseFiles, ExportError, case_files};
 use super::{By, Layout, PaperError, record, report};
+use crate::app::export::Folder;
 use crate::app::reader::{Past, Reader};
 use crate::app::record::Recorded;
 use crate::app::views::words;
@@ -28,6 +28,7 @@ use crate::disclosure::provenance::provenance;
 use crate::ids::{CaseId, CommandId, Digest, Seq, Subject};
 use crate::ledger::event::Header;
 use crate::ledger::export::{CHECKPOINT, EVENTS, Line, PROOFS, SUBJECTS, Shown, VKEY};
+use crate::originals::OriginalsError;
 use crate::people::Action;
 
 /// The page that checks a bundle in a browser without a network.
@@ -78,6 +79,9 @@ impl From<crate::store::StoreError> for BundleError {
     }
 }
 
+/// How a field to be withheld is written.
+const HOW: &str = "write FIELD=REASON, or EVENT.FIELD=REASON for one event";
+
 /// A field to be withheld, with the reason: `address=protected by the order of 4 March` withholds the field in every
 /// event of the case, `17.address=…` in event 17 alone.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -90,29 +94,38 @@ pub struct Withhold {
     pub reason: String,
 }
 
-impl FromStr for Withhold {
-    type Err = String;
-    fn from_str(text: &str) -> Result<Self, String> {
-        let said = "write FIELD=REASON, or EVENT.FIELD=REASON for one event";
-        let (what, reason) = text.split_once('=').ok_or(said)?;
-        let (event, field) = match what.trim().split_once('.') {
-            Some((event, field)) => (Some(event.trim().parse().map_err(|_| said)?), field.trim()),
-            None => (None, what.trim()),
-        };
-        let reason = reason.trim();
+impl Withhold {
+    /// A field of one event, or of every event, with the reason.
+    ///
+    /// # Errors
+    /// A reason that is empty or too long, or no field; in words.
+    pub fn new(event: Option<Seq>, field: &str, reason: &str) -> Result<Self, String> {
+        let (field, reason) = (field.trim(), reason.trim());
         if reason.is_empty() || reason.chars().count() > MAX_REASON {
             return Err(format!(
-                "{text:?}: a reason has 1 to {MAX_REASON} characters"
+                "{field:?}: a reason has 1 to {MAX_REASON} characters"
             ));
         }
         if field.is_empty() || field.len() > 64 {
-            return Err(said.into());
+            return Err(HOW.into());
         }
         Ok(Self {
             event,
             field: field.to_owned(),
             reason: reason.to_owned(),
         })
+    }
+}
+
+impl FromStr for Withhold {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Self, String> {
+        let (what, reason) = text.split_once('=').ok_or(HOW)?;
+        let (event, field) = match what.trim().split_once('.') {
+            Some((event, field)) => (Some(event.trim().parse().map_err(|_| HOW)?), field),
+            None => (None, what),
+        };
+        Self::new(event, field, reason)
     }
 }
 
@@ -183,7 +196,7 @@ pub async fn bundle(
         Vec::new()
     };
     let files = case_files(reader, case, |_| ()).await?;
-    let made = Made::new(reader, &record_of, wanted, &files).await?;
+    let made = Made::new(reader, &record_of, wanted, &files, &papers).await?;
     let agency = reader.house().agency().await?.name;
     let info = [
         ("Source-Organization", agency),
@@ -199,9 +212,16 @@ pub async fn bundle(
     let all = made.contents.images.len();
     let file_name = super::file_name(&[&record_of.number, "disclosure"]).replace(".pdf", ".zip");
     let folder = file_name.trim_end_matches(".zip").to_owned();
-    let (contents, lines, ledger) = (made.contents.clone(), made.ledger, files);
-    let index = made.index;
-    let graph = made.provenance;
+    let Made {
+        contents,
+        ledger,
+        provenance,
+        index,
+    } = made;
+    let bytes = contents
+        .to_bytes()
+        .map_err(|e| BundleError::Inner(e.to_string()))?;
+    let images = contents.images.clone();
     let (send, mut told) = tokio::sync::mpsc::unbounded_channel();
     let writing = tokio::task::spawn_blocking(move || -> Result<(Digest, u64), BundleError> {
         let file = File::options()
@@ -212,40 +232,28 @@ pub async fn bundle(
             .open(&path)?;
         let mut bag = Bag::new(BufWriter::new(file), &folder)?;
         let in_ledger = |name: &str| format!("{LEDGER}{name}");
-        bag.add(&in_ledger(EVENTS), &lines)?;
-        bag.add(&in_ledger(CHECKPOINT), &ledger.folder.checkpoint)?;
-        bag.add(&in_ledger(VKEY), &ledger.folder.vkey)?;
-        bag.add(
-            &in_ledger(PROOFS),
-            ledger.folder.proofs.as_deref().unwrap_or_default(),
-        )?;
-        bag.add(&in_ledger(SUBJECTS), &ledger.folder.subjects)?;
+        bag.add(&in_ledger(EVENTS), &ledger.events)?;
+        bag.add(&in_ledger(CHECKPOINT), &ledger.checkpoint)?;
+        bag.add(&in_ledger(VKEY), &ledger.vkey)?;
+        let proofs = ledger.proofs.as_deref().unwrap_or_default();
+        bag.add(&in_ledger(PROOFS), proofs)?;
+        bag.add(&in_ledger(SUBJECTS), &ledger.subjects)?;
         for (path, bytes) in &papers {
             bag.add(path, bytes)?;
         }
-        for (n, (digest, path)) in contents.images.iter().enumerate() {
-            let added = bag.add_from(path, &mut original_in(&originals, *digest)?)?;
+        for (n, (digest, path)) in images.iter().enumerate() {
+            let mut original = originals.stored(*digest).map_err(ExportError::from)?;
+            let added = bag.add_from(path, &mut original)?;
             if added.digest != *digest {
-                return Err(
-                    ExportError::Original(crate::originals::OriginalsError::Altered {
-                        expected: *digest,
-                        found: added.digest,
-                    })
-                    .into(),
-                );
+                let altered = OriginalsError::Altered {
+                    expected: *digest,
+                    found: added.digest,
+                };
+                return Err(ExportError::from(altered).into());
             }
             let _ = send.send(n + 1);
         }
-        bag.add(PROVENANCE, graph.as_bytes())?;
-        let mut contents = contents;
-        for (path, _) in &papers {
-            contents
-                .papers
-                .insert(path.clone(), "custody report of the case".to_owned());
-        }
-        let bytes = contents
-            .to_bytes()
-            .map_err(|e| BundleError::Inner(e.to_string()))?;
+        bag.add(PROVENANCE, provenance.as_bytes())?;
         bag.add(CONTENTS, &bytes)?;
         bag.add(INDEX, index.as_bytes())?;
         bag.add(VERIFY, VERIFY_PAGE.as_bytes())?;
@@ -255,18 +263,7 @@ pub async fn bundle(
             .map_err(std::io::IntoInnerError::into_error)?;
         file.sync_all()?;
         file.rewind()?;
-        let mut hash = Sha256::new();
-        let mut buffer = vec![0; 1 << 20];
-        let mut size = 0;
-        loop {
-            let n = file.read(&mut buffer)?;
-            let Some(part) = buffer.get(..n).filter(|p| !p.is_empty()) else {
-                break;
-            };
-            hash.update(part);
-            size += n as u64;
-        }
-        Ok((Digest(hash.finalize().into()), size))
+        Ok(Digest::of_reader(&mut file)?)
     });
     while let Some(n) = told.recv().await {
         progress(n, all);
@@ -274,15 +271,14 @@ pub async fn bundle(
     let (digest, bytes) = writing
         .await
         .map_err(|e| BundleError::Inner(e.to_string()))??;
-    let contents = made.contents;
     let act = Act::Disclose(Disclose {
         case,
         to: wanted.to.trim().to_owned(),
         authority: wanted.authority.trim().to_owned(),
         digest,
         bytes,
-        ledger_size: made.ledger_size,
-        events: made.events,
+        ledger_size: files.head.size,
+        events: files.events.len() as u64,
         images: contents.images.len() as u64,
         withheld: contents
             .withheld
@@ -301,7 +297,7 @@ pub async fn bundle(
         digest,
         bytes,
         file_name,
-        events: made.events,
+        events: files.events.len() as u64,
         images: contents.images.len() as u64,
         withheld,
         recorded,
@@ -333,11 +329,9 @@ pub async fn handed(
 /// A bundle's parts but for the pictures.
 struct Made {
     contents: Contents,
-    ledger: Vec<u8>,
+    ledger: Folder,
     provenance: String,
     index: String,
-    events: u64,
-    ledger_size: u64,
 }
 
 impl Made {
@@ -346,11 +340,11 @@ impl Made {
         case: &Case,
         wanted: &Wanted,
         files: &CaseFiles,
+        papers: &[(String, Vec<u8>)],
     ) -> Result<Self, BundleError> {
         let mut withheld: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
         let mut used = vec![false; wanted.withhold.len()];
         let mut lines: Vec<(Header, Line)> = Vec::new();
-        let mut bytes = Vec::new();
         for event in &files.events {
             let seq = event.header.seq;
             let mut hidden = BTreeMap::new();
@@ -370,7 +364,6 @@ impl Made {
             if !hidden.is_empty() {
                 withheld.insert(seq.to_string(), hidden);
             }
-            bytes.extend(line.to_bytes());
             lines.push((event.header.clone(), line));
         }
         if let Some(n) = used.iter().position(|u| !u) {
@@ -411,7 +404,10 @@ impl Made {
             images,
             images_left_out: left_out,
             withheld,
-            papers: BTreeMap::new(),
+            papers: papers
+                .iter()
+                .map(|(path, _)| (path.clone(), "custody report of the case".to_owned()))
+                .collect(),
             since: since(&history, &lines),
         };
         let zone = reader.house().agency().await?.zone;
@@ -431,16 +427,14 @@ impl Made {
                 .render()
                 .map_err(|e| BundleError::Inner(e.to_string()))?,
             provenance: format!("{graph:#}\n"),
-            events: lines.len() as u64,
-            ledger_size: files.ledger_size,
-            ledger: bytes,
+            ledger: files.folder(&lines)?,
             contents,
         })
     }
 }
 
 /// Every picture that the shown fields name, with its media type.
-fn pictures(lines: &[(Header, Line)]) -> BTreeMap<Digest, String> {
+fn pictures<'a>(lines: impl IntoIterator<Item = &'a (Header, Line)>) -> BTreeMap<Digest, String> {
     let mut out = BTreeMap::new();
     for (header, line) in lines {
         let Some(field) = picture_field(&header.kind) else {
@@ -466,26 +460,16 @@ fn since(history: &[Past], lines: &[(Header, Line)]) -> Option<Since> {
         Some(Fact::CaseDisclosed(x)) => Some((past.event.header.seq, x)),
         _ => None,
     })?;
-    let new: Vec<&(Header, Line)> = lines
-        .iter()
-        .filter(|(h, _)| h.seq > last.ledger_size)
-        .collect();
-    let before: BTreeSet<Digest> = {
-        let old: Vec<(Header, Line)> = lines
-            .iter()
-            .filter(|(h, _)| h.seq <= last.ledger_size)
-            .cloned()
-            .collect();
-        pictures(&old).into_keys().collect()
-    };
+    let is_new = |(header, _): &&(Header, Line)| header.seq > last.ledger_size;
+    let before = pictures(lines.iter().filter(|l| !is_new(l)));
     Some(Since {
         event,
         to: last.to.clone(),
         ledger_size: last.ledger_size,
-        new_events: new.iter().map(|(h, _)| h.seq).collect(),
+        new_events: lines.iter().filter(is_new).map(|(h, _)| h.seq).collect(),
         new_images: pictures(lines)
             .into_keys()
-            .filter(|d| !before.contains(d))
+            .filter(|d| !before.contains_key(d))
             .collect(),
     })
 }

@@ -3,13 +3,13 @@
 use chrono::Utc;
 
 use super::export::latest;
-use super::{By, Layout, PaperError, Printed, agency, aside, digest_of, file_name, record};
+use super::{By, Layout, PaperError, Printed, agency, aside, file_name, record};
 use crate::app::reader::{Past, Reader};
 use crate::app::views::words;
 use crate::custody::disposition::{DispositionAuthorised, DispositionExecuted};
 use crate::custody::paper::ReportPrinted;
 use crate::custody::{Act, Fact};
-use crate::ids::{CommandId, Piece, Subject};
+use crate::ids::{CommandId, Digest, Piece, Subject};
 use crate::ledger::times;
 use crate::people::Action;
 use crate::reports::disposition_certificate::{
@@ -135,7 +135,7 @@ pub async fn certificate(
         paper: agency.paper,
     };
     let bytes = aside(move || disposition_certificate(&model)).await?;
-    let digest = digest_of(&bytes);
+    let digest = Digest::of(&bytes);
     let act = Act::ReportPrinted(ReportPrinted {
         of: subject,
         digest,

@@ -13,12 +13,12 @@ use crate::app::reader::{Part, ReadError, Reader, opened};
 use crate::custody::Fact;
 use crate::ids::{CaseId, Digest, Seq, Subject};
 use crate::ledger::checkpoint;
-use crate::ledger::event::Event;
+use crate::ledger::event::{Event, Header};
 use crate::ledger::export::{
     CHECKPOINT, EVENTS, Line, MAX_SUBJECTS, PROOFS, SUBJECTS, VKEY, subjects_to_bytes,
 };
 use crate::ledger::merkle::inclusion_nodes;
-use crate::originals::{Originals, OriginalsError};
+use crate::originals::OriginalsError;
 use crate::people::Action;
 use crate::store::{KEYS_MAX, LIST_MAX, RAW_MAX};
 
@@ -151,7 +151,7 @@ pub async fn whole(
             if seq != done + 1 {
                 return Err(missing(done + 1));
             }
-            folder::count(&mut counts, &event, |_| true);
+            folder::count(&mut counts, &event.header, |_| true);
             if counts.len() > MAX_SUBJECTS {
                 return Err(ExportError::TooMuch(format!(
                     "the ledger has more than {MAX_SUBJECTS} subjects; export it case by case"
@@ -217,28 +217,44 @@ pub async fn case_folder(
     files.events.iter().for_each(|e| picture(&mut pictures, e));
     let exported = Exported {
         events: files.events.len() as u64,
-        ledger_size: files.ledger_size,
+        ledger_size: files.head.size,
         originals: 0,
     };
-    Ok((files.folder, pictures, exported))
+    let whole = |e: &Event| (e.header.clone(), Line::whole(e));
+    let lines: Vec<(Header, Line)> = files.events.iter().map(whole).collect();
+    Ok((files.folder(&lines)?, pictures, exported))
 }
 
 /// Everything of one case that an export or a bundle is made from.
-#[derive(Clone, Debug)]
-pub struct CaseFiles {
-    /// The files of the ledger part, with every field shown.
-    pub folder: Folder,
+pub(super) struct CaseFiles {
     /// Its events, in order.
-    pub events: Vec<Event>,
-    /// The size of the ledger that the checkpoint speaks of.
-    pub ledger_size: u64,
+    pub(super) events: Vec<Event>,
+    /// The checkpoint that they are proven against.
+    pub(super) head: Head,
+    subjects: Vec<Subject>,
+    nodes: HashMap<(u32, u64), Digest>,
+}
+
+impl CaseFiles {
+    /// The files of the ledger part: a line for each event, in order.
+    pub(super) fn folder(&self, lines: &[(Header, Line)]) -> Result<Folder, ReadError> {
+        folder::part_of(
+            lines,
+            &self.subjects,
+            self.head.size,
+            |level, index| self.nodes.get(&(u32::from(level), index)).copied(),
+            &self.head.note,
+            &self.head.vkey,
+        )
+        .map_err(|e| ReadError::Corrupt(format!("the tree: {e}")))
+    }
 }
 
 /// The events of one case, its marks, items and packages, with their proofs.
 ///
 /// # Errors
 /// See [`ExportError`].
-pub async fn case_files(
+pub(super) async fn case_files(
     reader: &Reader<'_>,
     case: CaseId,
     mut progress: impl FnMut(u64),
@@ -286,29 +302,12 @@ pub async fn case_files(
             nodes.insert((row.level, row.idx), Digest(hash));
         }
     }
-    let events: Vec<Event> = events.into_values().collect();
-    let files = folder::part(
-        &events,
-        &subjects,
-        head.size,
-        |level, index| nodes.get(&(u32::from(level), index)).copied(),
-        &head.note,
-        &head.vkey,
-    )
-    .map_err(|e| ReadError::Corrupt(format!("the tree: {e}")))?;
     Ok(CaseFiles {
-        folder: files,
-        events,
-        ledger_size: head.size,
+        events: events.into_values().collect(),
+        head,
+        subjects,
+        nodes,
     })
-}
-
-/// The bytes of an original, as they stand on the disk: whoever copies them holds them against their digest.
-///
-/// # Errors
-/// [`ExportError::Original`].
-pub fn original_in(originals: &Originals, digest: Digest) -> Result<File, ExportError> {
-    Ok(originals.stored(digest)?)
 }
 
 /// The case, its marks, items and packages.

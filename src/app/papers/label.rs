@@ -7,16 +7,14 @@ use std::str::FromStr;
 use chrono::Utc;
 use futures_util::future::try_join_all;
 
-use super::{
-    By, Layout, PaperError, Printed, agency, aside, claimed, digest_of, file_name, record,
-};
+use super::{By, Layout, PaperError, Printed, agency, aside, claimed, file_name, record};
 use crate::app::reader::{Part, Reader};
 use crate::custody::mark::MarkKind;
 use crate::custody::paper::LabelPrinted;
 use crate::custody::place::PlaceKind;
 use crate::custody::state::{Item, Mark, Package, State};
 use crate::custody::{Act, package::MAX_DEPTH};
-use crate::ids::{CaseId, CommandId, ItemId, PackageId, Piece, PlaceId, Subject};
+use crate::ids::{CaseId, CommandId, Digest, ItemId, PackageId, Piece, PlaceId, Subject};
 use crate::lifting::method::MarkTone;
 use crate::people::Action;
 use crate::reports::ReportError;
@@ -347,7 +345,7 @@ async fn hand_out(
     bytes: Vec<u8>,
     file_name: String,
 ) -> Result<Printed, PaperError> {
-    let digest = digest_of(&bytes);
+    let digest = Digest::of(&bytes);
     let all = of.into_iter().map(|of| {
         let act = Act::LabelPrinted(LabelPrinted {
             of,

@@ -20,7 +20,6 @@ mod picture;
 pub mod report;
 
 use chrono::{DateTime, FixedOffset};
-use sha2::{Digest as _, Sha256};
 
 use super::agency::Agency;
 use super::reader::{ReadError, Reader};
@@ -143,11 +142,6 @@ pub struct Printed {
     pub digest: Digest,
     /// The first event that records it.
     pub recorded: Recorded,
-}
-
-/// SHA-256 of a paper.
-fn digest_of(bytes: &[u8]) -> Digest {
-    Digest(Sha256::digest(bytes).into())
 }
 
 /// The agency, with what the layout says otherwise.

@@ -8,7 +8,7 @@ use chrono::Utc;
 use super::export::{Head, latest};
 use super::label::orientation;
 use super::picture::small;
-use super::{By, Layout, PaperError, Printed, agency, aside, digest_of, file_name, record};
+use super::{By, Layout, PaperError, Printed, agency, aside, file_name, record};
 use crate::app::agency::Agency;
 use crate::app::reader::{Part, Reader};
 use crate::app::views::custody_rows::CustodyRow as RowWords;
@@ -19,7 +19,7 @@ use crate::app::views::words;
 use crate::custody::Act;
 use crate::custody::paper::ReportPrinted;
 use crate::custody::state::Case;
-use crate::ids::{CommandId, ItemId, Piece, Subject};
+use crate::ids::{CommandId, Digest, ItemId, Piece, Subject};
 use crate::people::Action;
 use crate::reports::custody_report::{
     self as paper, CustodyReport, CustodyRow, Integrity, KeepRule, MOST_ITEMS, ReportImage,
@@ -79,7 +79,7 @@ pub async fn report(
         ..frame(&case, &agency, id, printed, &head, &counts)
     };
     let bytes = aside(move || paper::custody_report(&model)).await?;
-    let digest = digest_of(&bytes);
+    let digest = Digest::of(&bytes);
     let act = Act::ReportPrinted(ReportPrinted {
         of,
         digest,

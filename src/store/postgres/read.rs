@@ -1,40 +1,13 @@
 //! Queries that readers share with the write transaction, which reads its own writes.
 
-use sqlx::{PgConnection, Postgres, QueryBuilder};
+use sqlx::PgConnection;
 
-use crate::store::{
-    CommandRow, DocFilter, DocOrder, DocRow, Head, KEYS_MAX, LIST_MAX, NodeRow, RAW_MAX, SealRow,
-    StoreError, error::int,
-};
-
-pub(super) fn list_limit(limit: u32) -> i64 {
-    i64::from(if limit == 0 {
-        LIST_MAX
-    } else {
-        limit.min(LIST_MAX)
-    })
-}
-
-pub(super) fn raw_limit(limit: u32) -> i64 {
-    i64::from(if limit == 0 {
-        RAW_MAX
-    } else {
-        limit.min(RAW_MAX)
-    })
-}
+use crate::store::listing::{few, list_query};
+use crate::store::{CommandRow, DocFilter, DocRow, Head, NodeRow, SealRow, StoreError, error::int};
 
 /// PostgreSQL keeps no text with a NUL in it, so nothing has such a name; asked for one, it would end the transaction.
 fn cannot_be(text: &str) -> bool {
     text.contains('\0')
-}
-
-fn few(keys: usize) -> Result<(), StoreError> {
-    if keys > KEYS_MAX {
-        return Err(StoreError::Refused(format!(
-            "{keys} keys at once; the most is {KEYS_MAX}"
-        )));
-    }
-    Ok(())
 }
 
 pub(super) async fn head(c: &mut PgConnection) -> Result<Head, StoreError> {
@@ -169,69 +142,10 @@ pub(super) async fn nodes(
         .await?)
 }
 
-pub(super) fn conditions(q: &mut QueryBuilder<Postgres>, filter: &DocFilter) {
-    q.push(" WHERE true");
-    let equal = [
-        (" AND kind = ", &filter.kind),
-        (" AND case_id = ", &filter.case_id),
-        (" AND holder = ", &filter.holder),
-        (" AND offer_to = ", &filter.offer_to),
-        (" AND place = ", &filter.place),
-        (" AND inside = ", &filter.inside),
-        (" AND lot = ", &filter.lot),
-        (" AND due_at < ", &filter.due_before),
-    ];
-    for (sql, value) in equal {
-        if let Some(value) = value {
-            q.push(sql).push_bind(value.clone());
-        }
-    }
-    if let Some(active) = filter.active {
-        q.push(" AND active = ").push_bind(active);
-    }
-}
-
 pub(super) async fn list_docs(
     c: &mut PgConnection,
     filter: &DocFilter,
 ) -> Result<Vec<DocRow>, StoreError> {
-    let mut q = QueryBuilder::<Postgres>::new("SELECT * FROM docs");
-    conditions(&mut q, filter);
-    let column = match filter.order {
-        DocOrder::Subject | DocOrder::Newest => None,
-        DocOrder::Number => Some("number"),
-        DocOrder::Due => Some("due_at"),
-        DocOrder::Name => Some("name"),
-    };
-    if let Some(column) = column {
-        q.push(" AND ").push(column).push(" IS NOT NULL");
-    }
-    if let Some(after) = &filter.after {
-        match column {
-            None if filter.order == DocOrder::Newest => {
-                q.push(" AND subject < ").push_bind(after.subject.clone())
-            }
-            None => q.push(" AND subject > ").push_bind(after.subject.clone()),
-            Some(column) => {
-                q.push(" AND (").push(column).push(", subject) > (");
-                if filter.order == DocOrder::Number {
-                    let key = after.key.parse::<i64>();
-                    q.push_bind(key.map_err(|_| {
-                        StoreError::Refused("the list's cursor is not a number".into())
-                    })?);
-                } else {
-                    q.push_bind(after.key.clone());
-                }
-                q.push(", ").push_bind(after.subject.clone()).push(")")
-            }
-        };
-    }
-    q.push(" ORDER BY ");
-    match column {
-        None if filter.order == DocOrder::Newest => q.push("subject DESC"),
-        None => q.push("subject"),
-        Some(column) => q.push(column).push(", subject"),
-    };
-    q.push(" LIMIT ").push_bind(list_limit(filter.limit));
+    let mut q = list_query(filter)?;
     Ok(q.build_query_as().fetch_all(c).await?)
 }

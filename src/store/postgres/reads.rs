@@ -2,8 +2,8 @@
 
 use sqlx::{Postgres, QueryBuilder, pool::PoolConnection};
 
-use super::read::{self, list_limit, raw_limit};
-use super::{PostgresStore, guards};
+use super::{PostgresStore, guards, read};
+use crate::store::listing::{conditions, list_limit, raw_limit};
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
     RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent,
@@ -82,7 +82,7 @@ impl Reads for PostgresStore {
     fn count_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, u64> {
         Box::pin(async move {
             let mut q = QueryBuilder::<Postgres>::new("SELECT count(*) FROM docs");
-            read::conditions(&mut q, filter);
+            conditions(&mut q, filter);
             let n: i64 = q.build_query_scalar().fetch_one(&self.readers).await?;
             Ok(n.unsigned_abs())
         })

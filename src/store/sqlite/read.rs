@@ -5,10 +5,10 @@ use std::collections::HashMap;
 use sqlx::{QueryBuilder, Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
 
 use super::{LEDGER_SQL, SqliteStore, int};
+use crate::store::listing::{conditions, few, list_limit, list_query, raw_limit};
 use crate::store::{
-    Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocOrder, DocRow, Head,
-    KEYS_MAX, LIST_MAX, NodeRow, RAW_MAX, RawCheckpoint, RawEvent, RawNode, Reads, SealRow,
-    StoreError, TouchRow, TouchedEvent,
+    Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent,
 };
 
 /// The guards: every trigger that the ledger's schema makes, its name and its text.
@@ -39,31 +39,6 @@ macro_rules! raw_event {
             $tail
         )
     };
-}
-
-fn list_limit(limit: u32) -> u32 {
-    if limit == 0 {
-        LIST_MAX
-    } else {
-        limit.min(LIST_MAX)
-    }
-}
-
-fn raw_limit(limit: u32) -> u32 {
-    if limit == 0 {
-        RAW_MAX
-    } else {
-        limit.min(RAW_MAX)
-    }
-}
-
-fn few(keys: usize) -> Result<(), StoreError> {
-    if keys > KEYS_MAX {
-        return Err(StoreError::Refused(format!(
-            "{keys} keys at once; the most is {KEYS_MAX}"
-        )));
-    }
-    Ok(())
 }
 
 fn json<T: serde::Serialize + ?Sized>(keys: &T) -> Result<String, StoreError> {
@@ -188,71 +163,11 @@ pub(super) async fn nodes(
     Ok(sqlx::query_as(sql).bind(json(at)?).fetch_all(c).await?)
 }
 
-fn conditions(q: &mut QueryBuilder<Sqlite>, filter: &DocFilter) {
-    q.push(" WHERE 1 = 1");
-    let equal = [
-        (" AND kind = ", &filter.kind),
-        (" AND case_id = ", &filter.case_id),
-        (" AND holder = ", &filter.holder),
-        (" AND offer_to = ", &filter.offer_to),
-        (" AND place = ", &filter.place),
-        (" AND inside = ", &filter.inside),
-        (" AND lot = ", &filter.lot),
-        (" AND due_at < ", &filter.due_before),
-    ];
-    for (sql, value) in equal {
-        if let Some(value) = value {
-            q.push(sql).push_bind(value.clone());
-        }
-    }
-    if let Some(active) = filter.active {
-        q.push(" AND active = ").push_bind(i64::from(active));
-    }
-}
-
 pub(super) async fn list_docs(
     c: &mut SqliteConnection,
     filter: &DocFilter,
 ) -> Result<Vec<DocRow>, StoreError> {
-    let mut q = QueryBuilder::<Sqlite>::new("SELECT * FROM docs");
-    conditions(&mut q, filter);
-    let column = match filter.order {
-        DocOrder::Subject | DocOrder::Newest => None,
-        DocOrder::Number => Some("number"),
-        DocOrder::Due => Some("due_at"),
-        DocOrder::Name => Some("name"),
-    };
-    if let Some(column) = column {
-        q.push(" AND ").push(column).push(" IS NOT NULL");
-    }
-    if let Some(after) = &filter.after {
-        match column {
-            None if filter.order == DocOrder::Newest => {
-                q.push(" AND subject < ").push_bind(after.subject.clone())
-            }
-            None => q.push(" AND subject > ").push_bind(after.subject.clone()),
-            Some(column) => {
-                q.push(" AND (").push(column).push(", subject) > (");
-                if filter.order == DocOrder::Number {
-                    let key = after.key.parse::<i64>();
-                    q.push_bind(key.map_err(|_| {
-                        StoreError::Refused("the list's cursor is not a number".into())
-                    })?);
-                } else {
-                    q.push_bind(after.key.clone());
-                }
-                q.push(", ").push_bind(after.subject.clone()).push(")")
-            }
-        };
-    }
-    q.push(" ORDER BY ");
-    match column {
-        None if filter.order == DocOrder::Newest => q.push("subject DESC"),
-        None => q.push("subject"),
-        Some(column) => q.push(column).push(", subject"),
-    };
-    q.push(" LIMIT ")
-        .push_bind(i64::from(list_limit(filter.limit)));
+    let mut q = list_query(filter)?;
     Ok(q.build_query_as().fetch_all(c).await?)
 }
 

@@ -64,9 +64,8 @@ pub async fn make(
     }
     let mut withhold = Vec::new();
     for one in asked.withhold {
-        let event = one.event.map(|e| format!("{e}.")).unwrap_or_default();
-        let text = format!("{event}{}={}", one.field, one.reason);
-        let one: Withhold = text.parse().map_err(|e: String| Failure::unreadable(&e))?;
+        let one = Withhold::new(one.event, &one.field, &one.reason)
+            .map_err(|e| Failure::unreadable(&e))?;
         withhold.push(one);
     }
     let wanted = Wanted {

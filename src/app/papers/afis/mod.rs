@@ -19,7 +19,7 @@ pub use past::{PastHandOff, past};
 use self::choice::word;
 use self::parts::no;
 use self::picture::encode;
-use super::{By, PaperError, digest_of, record};
+use super::{By, PaperError, record};
 use crate::app::reader::Reader;
 use crate::app::record::Recorded;
 use crate::custody::Act;
@@ -178,7 +178,7 @@ pub async fn hand_off(reader: &Reader<'_>, by: By, asked: &Asked) -> Result<Hand
             let said: Vec<String> = faults.iter().take(5).map(ToString::to_string).collect();
             return Err(PaperError::Inner(said.join("; ")));
         }
-        let digest = digest_of(&written.bytes);
+        let digest = Digest::of(&written.bytes);
         Ok((written, digest))
     })
     .await

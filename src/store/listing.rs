@@ -1,0 +1,132 @@
+//! Lists of documents: conditions, order, cursor and bounds are the same on each database, so one piece writes them all.
+
+use sqlx::{Database, Encode, QueryBuilder, Type};
+
+use super::{DocFilter, DocOrder, KEYS_MAX, LIST_MAX, RAW_MAX, StoreError};
+
+/// What a list's conditions bind.
+pub(super) trait Binds: Database {
+    /// Adds a text.
+    fn text(q: &mut QueryBuilder<Self>, text: &str);
+    /// Adds a number.
+    fn number(q: &mut QueryBuilder<Self>, number: i64);
+    /// Adds a truth.
+    fn truth(q: &mut QueryBuilder<Self>, truth: bool);
+}
+
+impl<DB: Database> Binds for DB
+where
+    String: for<'q> Encode<'q, DB> + Type<DB>,
+    i64: for<'q> Encode<'q, DB> + Type<DB>,
+    bool: for<'q> Encode<'q, DB> + Type<DB>,
+{
+    fn text(q: &mut QueryBuilder<Self>, text: &str) {
+        q.push_bind(text.to_owned());
+    }
+    fn number(q: &mut QueryBuilder<Self>, number: i64) {
+        q.push_bind(number);
+    }
+    fn truth(q: &mut QueryBuilder<Self>, truth: bool) {
+        q.push_bind(truth);
+    }
+}
+
+/// How many rows a list gives; 0 asks for as many as there may be.
+pub(super) fn list_limit(limit: u32) -> i64 {
+    bounded(limit, LIST_MAX)
+}
+
+/// The same for raw rows.
+pub(super) fn raw_limit(limit: u32) -> i64 {
+    bounded(limit, RAW_MAX)
+}
+
+fn bounded(limit: u32, most: u32) -> i64 {
+    i64::from(if limit == 0 { most } else { limit.min(most) })
+}
+
+/// Refuses more keys at once than a store takes.
+pub(super) fn few(keys: usize) -> Result<(), StoreError> {
+    if keys > KEYS_MAX {
+        return Err(StoreError::Refused(format!(
+            "{keys} keys at once; the most is {KEYS_MAX}"
+        )));
+    }
+    Ok(())
+}
+
+/// Adds a filter's conditions.
+pub(super) fn conditions<DB: Binds>(q: &mut QueryBuilder<DB>, filter: &DocFilter) {
+    q.push(" WHERE 1 = 1");
+    let equal = [
+        (" AND kind = ", &filter.kind),
+        (" AND case_id = ", &filter.case_id),
+        (" AND holder = ", &filter.holder),
+        (" AND offer_to = ", &filter.offer_to),
+        (" AND place = ", &filter.place),
+        (" AND inside = ", &filter.inside),
+        (" AND lot = ", &filter.lot),
+        (" AND due_at < ", &filter.due_before),
+    ];
+    for (sql, value) in equal {
+        if let Some(value) = value {
+            q.push(sql);
+            DB::text(q, value);
+        }
+    }
+    if let Some(active) = filter.active {
+        q.push(" AND active = ");
+        DB::truth(q, active);
+    }
+}
+
+/// The query for a part of a list: conditions, from where, in which order, how many.
+pub(super) fn list_query<DB: Binds>(filter: &DocFilter) -> Result<QueryBuilder<DB>, StoreError> {
+    let mut q = QueryBuilder::<DB>::new("SELECT * FROM docs");
+    conditions(&mut q, filter);
+    let column = match filter.order {
+        DocOrder::Subject | DocOrder::Newest => None,
+        DocOrder::Number => Some("number"),
+        DocOrder::Due => Some("due_at"),
+        DocOrder::Name => Some("name"),
+    };
+    if let Some(column) = column {
+        q.push(" AND ").push(column).push(" IS NOT NULL");
+    }
+    if let Some(after) = &filter.after {
+        match column {
+            None if filter.order == DocOrder::Newest => {
+                q.push(" AND subject < ");
+                DB::text(&mut q, &after.subject);
+            }
+            None => {
+                q.push(" AND subject > ");
+                DB::text(&mut q, &after.subject);
+            }
+            Some(column) => {
+                q.push(" AND (").push(column).push(", subject) > (");
+                if filter.order == DocOrder::Number {
+                    let key = after.key.parse();
+                    let key = key.map_err(|_| {
+                        StoreError::Refused("the list's cursor is not a number".into())
+                    })?;
+                    DB::number(&mut q, key);
+                } else {
+                    DB::text(&mut q, &after.key);
+                }
+                q.push(", ");
+                DB::text(&mut q, &after.subject);
+                q.push(")");
+            }
+        }
+    }
+    q.push(" ORDER BY ");
+    match column {
+        None if filter.order == DocOrder::Newest => q.push("subject DESC"),
+        None => q.push("subject"),
+        Some(column) => q.push(column).push(", subject"),
+    };
+    q.push(" LIMIT ");
+    DB::number(&mut q, list_limit(filter.limit));
+    Ok(q)
+}
