@@ -4,6 +4,8 @@
 //! witness who kept an earlier checkpoint. Keys are made once, by `init`; a server whose keys are gone refuses to start
 //! rather than make new ones, since new keys would sign a ledger that the old ones vouched for.
 
+pub mod sealed;
+
 use std::{
     fmt,
     fs::{self, DirBuilder, File, OpenOptions},
@@ -77,6 +79,10 @@ impl Keys {
     /// # Errors
     /// [`KeysError::AlreadyThere`] when either key exists; nothing is touched then.
     pub fn create(folder: &Path) -> Result<Self, KeysError> {
+        Self::write(folder, &random()?, &random()?)
+    }
+
+    fn write(folder: &Path, secret: &[u8; 32], seed: &[u8; 32]) -> Result<Self, KeysError> {
         DirBuilder::new()
             .recursive(true)
             .mode(0o700)
@@ -88,8 +94,8 @@ impl Keys {
                 return Err(KeysError::AlreadyThere(path));
             }
         }
-        write_new(folder, SECRET_FILE, &random()?)?;
-        write_new(folder, SEED_FILE, &random()?)?;
+        write_new(folder, SECRET_FILE, secret)?;
+        write_new(folder, SEED_FILE, seed)?;
         Self::open(folder)
     }
 
@@ -102,6 +108,14 @@ impl Keys {
             signing: SigningKey::from_bytes(&read(&folder.join(SEED_FILE))?),
             secret: Secret(read(&folder.join(SECRET_FILE))?),
         })
+    }
+
+    /// Writes keys that were kept elsewhere into `folder`, as [`Keys::create`] writes new ones, and reads them from there.
+    ///
+    /// # Errors
+    /// [`KeysError::AlreadyThere`] when either key exists; nothing is touched then.
+    pub fn put_back(folder: &Path, kept: &Self) -> Result<Self, KeysError> {
+        Self::write(folder, &kept.secret.0, kept.signing.as_bytes())
     }
 
     /// Keys that live in memory only, for tests: the same seed gives the same keys.

@@ -17,7 +17,7 @@
 //! - [`app`] the only append path, and what pages and commands read
 //!
 //! Edges:
-//! - [`clock`] [`keys`] [`originals`] [`uploads`] [`trade`] [`receivers`] [`store`] [`web`] [`cli`]
+//! - [`clock`] [`keys`] [`originals`] [`uploads`] [`trade`] [`receivers`] [`witnesses`] [`store`] [`web`] [`cli`] [`witness`]
 
 pub mod app;
 pub mod cli;
@@ -38,3 +38,5 @@ pub mod store;
 pub mod trade;
 pub mod uploads;
 pub mod web;
+pub mod witness;
+pub mod witnesses;

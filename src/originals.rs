@@ -120,6 +120,39 @@ impl Originals {
         Ok(originals)
     }
 
+    /// A folder of originals that is there, to be read only: nothing is made and nothing cleared away.
+    pub fn at(root: impl Into<PathBuf>) -> Self {
+        Self { root: root.into() }
+    }
+
+    /// Every original that there is a file for, in the order of digests, one folder's names in memory at a time. Files that
+    /// bear no digest's name, or lie in another folder than their name says, are passed over.
+    pub fn list(&self) -> impl Iterator<Item = Result<Digest, OriginalsError>> + use<> {
+        let root = self.root.clone();
+        names(&root).into_iter().flat_map(move |outer| {
+            let outer = match outer {
+                Ok(name) if name.len() == 2 => root.join(name),
+                Ok(_) => return Vec::new(),
+                Err(e) => return vec![Err(e)],
+            };
+            let mut out = Vec::new();
+            for inner in names(&outer) {
+                let listed = inner.map(|name| names(&outer.join(name)));
+                match listed {
+                    Ok(files) => out.extend(files.into_iter().filter_map(|file| match file {
+                        Ok(name) => {
+                            let digest: Digest = name.parse().ok()?;
+                            Self::at(&root).exists(digest).then_some(Ok(digest))
+                        }
+                        Err(e) => Some(Err(e)),
+                    })),
+                    Err(e) => out.push(Err(e)),
+                }
+            }
+            out
+        })
+    }
+
     /// Where the bytes of `digest` are or would be.
     #[must_use]
     pub fn path(&self, digest: Digest) -> PathBuf {
@@ -359,6 +392,19 @@ impl Incoming {
         self.file.write_all(part).map_err(at(&self.temp.0))
     }
 
+    /// As [`Incoming::finish`], for bytes whose digest is known: others are not kept.
+    ///
+    /// # Errors
+    /// [`OriginalsError::Altered`] where the bytes have another digest; or as [`Incoming::finish`].
+    pub fn finish_as(self, expected: Digest) -> Result<Kept, OriginalsError> {
+        let found = Digest(self.hash.clone().finalize().into());
+        if found == expected {
+            self.finish()
+        } else {
+            Err(OriginalsError::Altered { expected, found })
+        }
+    }
+
     /// Makes it durable under its digest.
     ///
     /// # Errors
@@ -386,6 +432,31 @@ impl Incoming {
         self.originals.sync_way(&path)?;
         Ok(kept)
     }
+}
+
+/// What lies in a folder, in order; nothing where it is no folder.
+fn names(folder: &Path) -> Vec<Result<String, OriginalsError>> {
+    let listed = match fs::read_dir(folder) {
+        Ok(listed) => listed,
+        Err(e) => {
+            let nothing = [io::ErrorKind::NotFound, io::ErrorKind::NotADirectory];
+            if nothing.contains(&e.kind()) {
+                return Vec::new();
+            }
+            return vec![Err(at(folder)(e))];
+        }
+    };
+    let mut out = Vec::new();
+    let mut names = Vec::new();
+    for entry in listed {
+        match entry {
+            Ok(entry) => names.extend(entry.file_name().into_string()),
+            Err(e) => out.push(Err(at(folder)(e))),
+        }
+    }
+    names.sort_unstable();
+    out.extend(names.into_iter().map(Ok));
+    out
 }
 
 /// Removes the file when it goes out of scope; after a rename there is nothing to remove.

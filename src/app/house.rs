@@ -20,6 +20,7 @@ use crate::receivers::{Receivers, ReceiversError};
 use crate::store::{CredentialRow, Store, StoreError};
 use crate::trade::{TradeErrors, TradeRules};
 use crate::uploads::Uploads;
+use crate::witnesses::{Witnesses, WitnessesError};
 
 /// The database's file in the folder.
 pub const DATABASE: &str = "ledger.db";
@@ -30,9 +31,9 @@ pub const ORIGINALS: &str = "originals";
 /// The folder of uploads under way.
 pub const UPLOADS: &str = "uploads";
 /// The setting that names the ledger on its checkpoints.
-const ORIGIN: &str = "origin";
+pub(super) const ORIGIN: &str = "origin";
 /// The setting that says which key its checkpoints are verified with.
-const KEY: &str = "verifier-key";
+pub(super) const KEY: &str = "verifier-key";
 
 /// Why a data folder cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -47,6 +48,11 @@ pub enum HouseError {
         "there is no ledger in the database {0}; begin one with: liftledger person add --database …"
     )]
     EmptyDatabase(String),
+    /// Events, and no name: a restoring that was stopped.
+    #[error(
+        "{0} has events and is not whole: a restoring was stopped there; remove it and restore once more"
+    )]
+    HalfRestored(String),
     /// A database is named, and the folder has one of its own.
     #[error(
         "{0} has a ledger of its own in ledger.db; name another folder for the keys and originals of the database, or \
@@ -82,6 +88,9 @@ pub enum HouseError {
     /// Who takes hand-offs.
     #[error("the receivers: {0}")]
     Receivers(#[from] ReceiversError),
+    /// Whose cosignatures are kept.
+    #[error("the witnesses: {0}")]
+    Witnesses(#[from] WitnessesError),
     /// The ledger's name.
     #[error(transparent)]
     Name(#[from] NoteError),
@@ -109,6 +118,8 @@ pub struct House {
     pub rules: Arc<TradeRules>,
     /// Who takes hand-offs, by the agency's own file.
     pub receivers: Arc<Receivers>,
+    /// Whose cosignatures are kept, by the agency's own file.
+    pub witnesses: Arc<Witnesses>,
     /// The only append path.
     pub recorder: Recorder,
     /// Turns at making working copies.
@@ -157,8 +168,12 @@ impl House {
     ) -> Result<Self, HouseError> {
         let site = site.into();
         std::fs::create_dir_all(&site.folder)?;
-        let keys = Keys::create(&site.folder.join(KEYS))?;
         let store = site.make().await?;
+        if store.head().await?.size > 0 {
+            store.close().await;
+            return Err(HouseError::HalfRestored(site.name()));
+        }
+        let keys = Keys::create(&site.folder.join(KEYS))?;
         Self::with(&site, store, keys, Some(origin), clock).await
     }
 
@@ -189,6 +204,7 @@ impl House {
         }
         let rules = Arc::new(TradeRules::of_folder(folder)?);
         let receivers = Arc::new(Receivers::of_folder(folder)?);
+        let witnesses = Arc::new(Witnesses::of_folder(folder)?);
         let tools = Tools {
             store: store.clone(),
             key,
@@ -207,6 +223,7 @@ impl House {
             verifying,
             rules,
             receivers,
+            witnesses,
             recorder,
             copying: Arc::new(tokio::sync::Semaphore::new(super::copies::AT_ONCE)),
             task,

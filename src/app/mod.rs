@@ -2,7 +2,9 @@
 
 pub mod agency;
 pub mod audit;
+pub mod backup;
 pub mod copies;
+pub mod cosignatures;
 pub mod demo;
 pub mod export;
 pub mod house;

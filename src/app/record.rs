@@ -514,7 +514,8 @@ async fn stored_in(tx: &mut dyn WriteTx, place: PlaceId) -> Result<Vec<Piece>, R
     Ok(out)
 }
 
-fn add(batch: &mut Batch, event: &Event) {
+/// An event's rows, for a batch.
+pub(super) fn add(batch: &mut Batch, event: &Event) {
     let seq = event.header.seq;
     batch.events.push(EventRow {
         seq,

@@ -64,6 +64,14 @@ impl Site {
         Ok(())
     }
 
+    /// For people.
+    pub(super) fn name(&self) -> String {
+        match &self.database {
+            None => self.folder.display().to_string(),
+            Some(address) => address.to_string(),
+        }
+    }
+
     /// What there is no ledger in.
     pub(super) fn empty(&self) -> HouseError {
         match &self.database {

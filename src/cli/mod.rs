@@ -4,6 +4,7 @@
 
 mod advise;
 mod afis;
+mod backup;
 mod bundle;
 mod case;
 mod count;
@@ -19,11 +20,13 @@ mod measure;
 mod name;
 mod person;
 mod report;
+mod restore;
 mod rules;
 mod serve;
 mod site;
 mod table;
 mod verify;
+mod witness;
 
 use std::{ffi::OsString, io::Write, process::ExitCode};
 
@@ -50,6 +53,8 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Advise(advise::Advise),
+    Backup(backup::Backup),
+    Restore(restore::Restore),
     Demo(demo::Demo),
     Case(case::Case),
     Item(item::Item),
@@ -67,6 +72,7 @@ enum Command {
     Database(database::Database),
     Serve(serve::Serve),
     Verify(verify::Verify),
+    Witness(witness::Witness),
 }
 
 /// Runs the command that the arguments name; the answer is the process's exit code.
@@ -83,6 +89,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let done = match arguments.command {
         Command::Advise(advise) => advise.run(&mut std::io::stdout().lock()),
+        Command::Backup(backup) => backup.run(&mut std::io::stdout().lock()),
+        Command::Restore(restore) => restore.run(&mut std::io::stdout().lock()),
         Command::Demo(demo) => demo.run(&mut std::io::stdout().lock()),
         Command::Case(case) => case.run(&mut std::io::stdout().lock()),
         Command::Item(item) => item.run(&mut std::io::stdout().lock()),
@@ -100,6 +108,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Database(database) => database.run(&mut std::io::stdout().lock()),
         Command::Serve(serve) => serve.run(&mut std::io::stdout().lock()),
         Command::Verify(verify) => verify.run(&mut std::io::stdout().lock()),
+        Command::Witness(witness) => witness.run(&mut std::io::stdout().lock()),
     };
     match done {
         Ok(code) => ExitCode::from(code),

@@ -279,19 +279,7 @@ pub fn sign_text(text: &str, key: &Key) -> Result<String, NoteError> {
 /// # Errors
 /// See [`NoteError`]. A wrong signature of the key asked for refuses the note, even beside a good one.
 pub fn open_text<'a>(note: &'a str, key: &VerifyingKey) -> Result<&'a str, NoteError> {
-    if note.len() > MAX_NOTE {
-        return Err(NoteError::TooLarge);
-    }
-    if has_control(note) {
-        return Err(NoteError::Malformed);
-    }
-    // The last blank line parts the text from the signatures; the text keeps its own newline.
-    let blank = note.rfind("\n\n").ok_or(NoteError::Malformed)?;
-    let (text, rest) = note.split_at(blank + 1);
-    let signatures = rest
-        .get(1..)
-        .and_then(|s| s.strip_suffix('\n'))
-        .ok_or(NoteError::Malformed)?;
+    let (text, signatures) = split(note)?;
     let mut signed = false;
     for (i, line) in signatures.split('\n').enumerate() {
         if i >= MAX_SIGNATURES {
@@ -314,14 +302,32 @@ pub fn open_text<'a>(note: &'a str, key: &VerifyingKey) -> Result<&'a str, NoteE
     }
 }
 
+/// The text of a note and its signature lines, of which none was looked at yet.
+pub(super) fn split(note: &str) -> Result<(&str, &str), NoteError> {
+    if note.len() > MAX_NOTE {
+        return Err(NoteError::TooLarge);
+    }
+    if has_control(note) {
+        return Err(NoteError::Malformed);
+    }
+    // The last blank line parts the text from the signatures; the text keeps its own newline.
+    let blank = note.rfind("\n\n").ok_or(NoteError::Malformed)?;
+    let (text, rest) = note.split_at(blank + 1);
+    let signatures = rest
+        .get(1..)
+        .and_then(|s| s.strip_suffix('\n'))
+        .ok_or(NoteError::Malformed)?;
+    Ok((text, signatures))
+}
+
 /// The name and the bytes of a signature, of which there are at least five.
-fn signature_line(line: &str) -> Option<(&str, Vec<u8>)> {
+pub(super) fn signature_line(line: &str) -> Option<(&str, Vec<u8>)> {
     let (name, signature) = line.strip_prefix("\u{2014} ")?.split_once(' ')?;
     let bytes = STANDARD.decode(signature).ok()?;
     (is_key_name(name) && bytes.len() > 4).then_some((name, bytes))
 }
 
-fn is_key_name(name: &str) -> bool {
+pub(super) fn is_key_name(name: &str) -> bool {
     (1..=MAX_KEY_NAME).contains(&name.len())
         && !name
             .chars()

@@ -9,12 +9,14 @@
 //! - [`event`] header and payload together
 //! - [`merkle`] the tree over the headers (RFC 9162)
 //! - [`checkpoint`] the signed tree head (C2SP signed note)
+//! - [`cosignature`] a witness's signature on it (C2SP tlog-cosignature)
 //! - [`export`] the lines of an export folder
 //! - [`verify`] rebuilds everything from raw rows and reports all that does not fit
 //! - [`format`](mod@format) the whole format in words, for whoever writes a verifier of their own
 
 pub mod canonical;
 pub mod checkpoint;
+pub mod cosignature;
 pub mod event;
 pub mod export;
 pub mod merkle;

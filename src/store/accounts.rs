@@ -19,6 +19,17 @@ macro_rules! accounts {
                 })
             }
 
+            fn credentials<'a>(&'a self, after: &'a str, limit: u32) -> Answer<'a, Vec<CredentialRow>> {
+                Box::pin(async move {
+                    let sql = "SELECT * FROM credentials WHERE person > $1 ORDER BY person LIMIT $2";
+                    Ok(sqlx::query_as(sql)
+                        .bind(after)
+                        .bind(i64::from(limit.min(LIST_MAX)))
+                        .fetch_all(&self.readers)
+                        .await?)
+                })
+            }
+
             fn set_credential(&self, row: CredentialRow) -> Answer<'_, ()> {
                 Box::pin(async move {
                     let sql = "INSERT INTO credentials (person, phc, changed_at) VALUES ($1, $2, $3) \
@@ -125,6 +136,17 @@ macro_rules! accounts {
                 })
             }
 
+            fn tokens<'a>(&'a self, after: &'a [u8], limit: u32) -> Answer<'a, Vec<TokenRow>> {
+                Box::pin(async move {
+                    let sql = "SELECT * FROM tokens WHERE token_hash > $1 ORDER BY token_hash LIMIT $2";
+                    Ok(sqlx::query_as(sql)
+                        .bind(after.to_vec())
+                        .bind(i64::from(limit.min(LIST_MAX)))
+                        .fetch_all(&self.readers)
+                        .await?)
+                })
+            }
+
             fn tokens_of<'a>(&'a self, person: &'a str) -> Answer<'a, Vec<TokenRow>> {
                 Box::pin(async move {
                     let sql = "SELECT * FROM tokens WHERE person = $1 ORDER BY name LIMIT $2";
@@ -191,6 +213,17 @@ macro_rules! accounts {
                 Box::pin(async move {
                     let q = sqlx::query("DELETE FROM sign_in_failures WHERE last_at < $1").bind(before);
                     Ok(q.execute(self.changes()).await?.rows_affected())
+                })
+            }
+
+            fn settings<'a>(&'a self, after: &'a str, limit: u32) -> Answer<'a, Vec<(String, String)>> {
+                Box::pin(async move {
+                    let sql = "SELECT name, value FROM settings WHERE name > $1 ORDER BY name LIMIT $2";
+                    Ok(sqlx::query_as(sql)
+                        .bind(after)
+                        .bind(i64::from(limit.min(LIST_MAX)))
+                        .fetch_all(&self.readers)
+                        .await?)
                 })
             }
 

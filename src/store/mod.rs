@@ -130,6 +130,8 @@ pub trait Reads: Send + Sync {
     fn seal<'a>(&'a self, number: &'a str) -> Answer<'a, Option<SealRow>>;
     /// What was answered to a command before.
     fn command<'a>(&'a self, id: &'a str) -> Answer<'a, Option<CommandRow>>;
+    /// What was answered to several commands before, in no particular order; one that is not known is left out.
+    fn commands<'a>(&'a self, ids: &'a [String]) -> Answer<'a, Vec<CommandRow>>;
     /// How many events a subject has: its greatest `n`, 0 for none.
     fn subject_count<'a>(&'a self, subject: &'a str) -> Answer<'a, u64>;
     /// The events of a subject behind its `after_n`th, in order, at most [`LIST_MAX`].
@@ -167,6 +169,8 @@ pub trait Reads: Send + Sync {
 pub trait Accounts: Send + Sync {
     /// The password hash of a person.
     fn credential<'a>(&'a self, person: &'a str) -> Answer<'a, Option<CredentialRow>>;
+    /// Password hashes behind a person, in the order of persons, at most [`LIST_MAX`]. Begin with an empty text.
+    fn credentials<'a>(&'a self, after: &'a str, limit: u32) -> Answer<'a, Vec<CredentialRow>>;
     /// Sets or replaces a person's password hash.
     fn set_credential(&self, row: CredentialRow) -> Answer<'_, ()>;
     /// Opens a session.
@@ -191,6 +195,8 @@ pub trait Accounts: Send + Sync {
     fn create_token(&self, row: TokenRow) -> Answer<'_, ()>;
     /// The token of a hash. Whether it is still good, the caller decides by its times.
     fn token<'a>(&'a self, token_hash: &'a [u8]) -> Answer<'a, Option<TokenRow>>;
+    /// Tokens behind a hash, in the order of hashes, at most [`LIST_MAX`]. Begin with no bytes.
+    fn tokens<'a>(&'a self, after: &'a [u8], limit: u32) -> Answer<'a, Vec<TokenRow>>;
     /// A person's tokens by name, at most [`LIST_MAX`].
     fn tokens_of<'a>(&'a self, person: &'a str) -> Answer<'a, Vec<TokenRow>>;
     /// Notes that a token was used; `false` where there is none.
@@ -205,6 +211,8 @@ pub trait Accounts: Send + Sync {
     fn clear_sign_in_failures<'a>(&'a self, user_name: &'a str) -> Answer<'a, ()>;
     /// Forgets failed attempts whose last was before `before`; how many user names.
     fn delete_old_sign_in_failures<'a>(&'a self, before: &'a str) -> Answer<'a, u64>;
+    /// Settings behind a name, name and value, in the order of names, at most [`LIST_MAX`]. Begin with an empty text.
+    fn settings<'a>(&'a self, after: &'a str, limit: u32) -> Answer<'a, Vec<(String, String)>>;
     /// A setting.
     fn setting<'a>(&'a self, name: &'a str) -> Answer<'a, Option<String>>;
     /// Sets or replaces a setting.

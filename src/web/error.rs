@@ -10,6 +10,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::app::copies::CopyError;
+use crate::app::cosignatures::CosignatureError;
 use crate::app::papers::PaperError;
 use crate::app::papers::bundle::BundleError;
 use crate::app::papers::export::ExportError;
@@ -309,6 +310,37 @@ impl From<ImageError> for Failure {
                 )
             }
         }
+    }
+}
+
+impl From<CosignatureError> for Failure {
+    fn from(e: CosignatureError) -> Self {
+        let e = match e {
+            CosignatureError::Read(e) => return e.into(),
+            other => other,
+        };
+        let code = match &e {
+            CosignatureError::NotOurs(_) | CosignatureError::Read(_) => {
+                "cosignature-not-of-this-ledger"
+            }
+            CosignatureError::Unknown => "cosignature-unknown-witness",
+            CosignatureError::OtherHistory { .. } => "cosignature-of-another-history",
+        };
+        let next = match &e {
+            CosignatureError::Unknown => {
+                "Put the witness's key into witnesses.toml in the ledger's folder, and start the server again."
+            }
+            CosignatureError::OtherHistory { .. } => {
+                "Keep both checkpoints and look into it before anything else is recorded."
+            }
+            _ => "Send the checkpoint as this ledger gave it, with the witness's line at its end.",
+        };
+        Self::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            code,
+            &format!("The cosignature was not taken: {e}."),
+            next,
+        )
     }
 }
 

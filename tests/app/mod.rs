@@ -2,6 +2,7 @@
 
 mod afis;
 pub mod afis_bench;
+pub mod backup;
 pub mod boatyard;
 mod bundle;
 mod cautions;
@@ -15,4 +16,5 @@ pub mod served;
 mod stage;
 mod uploads;
 mod views;
+mod witness;
 pub mod world;

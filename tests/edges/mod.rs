@@ -1,5 +1,6 @@
 mod clock;
 mod keys;
 mod originals;
+mod sealed;
 mod uploads;
 mod walls;

@@ -2,6 +2,7 @@
 
 mod canonical;
 mod checkpoint;
+mod cosignature;
 mod event;
 mod export;
 mod format;

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::Utc;
+use chrono::{DateTime, Utc};
 
 use super::export::{Head, latest};
 use super::label::orientation;
@@ -43,6 +43,47 @@ pub async fn report(
     layout: &Layout,
     mut progress: impl FnMut(usize, usize),
 ) -> Result<Printed, PaperError> {
+    let id = CommandId::new();
+    let composed = compose(reader, of, layout, id, Utc::now(), &mut progress).await?;
+    let digest = Digest::of(&composed.bytes);
+    let act = Act::ReportPrinted(ReportPrinted {
+        of,
+        digest,
+        ledger_size: composed.ledger_size,
+        counts: composed.counts,
+    });
+    let recorded = record(reader, by, id, act).await?;
+    Ok(Printed {
+        bytes: composed.bytes,
+        file_name: composed.file_name,
+        digest,
+        recorded,
+    })
+}
+
+/// A report's bytes, not on the record yet, and so for nobody's hands.
+pub struct Composed {
+    /// The PDF.
+    pub bytes: Vec<u8>,
+    /// The size of the ledger that it speaks of.
+    pub ledger_size: u64,
+    /// How many events each of its subjects has.
+    pub counts: Vec<String>,
+    file_name: String,
+}
+
+/// Draws the report that is to be recorded as `id`, as of `now`: the same ledger gives the same bytes.
+///
+/// # Errors
+/// As [`report`].
+pub async fn compose(
+    reader: &Reader<'_>,
+    of: Subject,
+    layout: &Layout,
+    id: CommandId,
+    now: DateTime<Utc>,
+    mut progress: impl FnMut(usize, usize),
+) -> Result<Composed, PaperError> {
     reader.must(Action::PrintReport)?;
     let (case, items, name) = items_of(reader, of).await?;
     let agency = agency(reader, layout).await?;
@@ -51,7 +92,7 @@ pub async fn report(
         let before = reader.house().store.head().await?.size;
         let mut files = Vec::with_capacity(items.len());
         for id in &items {
-            files.push(item_file::load(reader, *id).await?);
+            files.push(item_file::load_at(reader, *id, now).await?);
             progress(files.len(), items.len());
         }
         let head = latest(reader).await?;
@@ -65,7 +106,6 @@ pub async fn report(
     let Some((files, head, counts)) = settled else {
         return Err(PaperError::Busy(name));
     };
-    let id = CommandId::new();
     let mut shown = 0;
     let mut printed = Vec::with_capacity(files.len());
     for file in &files {
@@ -76,25 +116,17 @@ pub async fn report(
             Some(_) => reader.viewer().name().to_owned(),
             None => format!("{}, from its command line", reader.viewer().name()),
         },
-        ..frame(&case, &agency, id, printed, &head, &counts)
+        ..frame(&case, &agency, (id, now), printed, &head, &counts)
     };
     let bytes = aside(move || paper::custody_report(&model)).await?;
-    let digest = Digest::of(&bytes);
-    let act = Act::ReportPrinted(ReportPrinted {
-        of,
-        digest,
+    Ok(Composed {
+        bytes,
         ledger_size: head.size,
         counts: counts
             .iter()
             .map(|(subject, (_, n))| format!("{subject}={n}"))
             .collect(),
-    });
-    let recorded = record(reader, by, id, act).await?;
-    Ok(Printed {
-        bytes,
         file_name: file_name(&[&case.number, &name, "custody report"]),
-        digest,
-        recorded,
     })
 }
 
@@ -181,12 +213,11 @@ async fn unchanged(reader: &Reader<'_>, counts: &Counts, before: u64) -> Result<
 fn frame(
     case: &Case,
     agency: &Agency,
-    id: CommandId,
+    (id, now): (CommandId, DateTime<Utc>),
     items: Vec<ReportItem>,
     head: &Head,
     counts: &Counts,
 ) -> CustodyReport {
-    let now = Utc::now();
     CustodyReport {
         agency: agency.name.clone(),
         case_number: case.number.clone(),

@@ -19,7 +19,7 @@ use super::orientation::{Orientation, orientation};
 use super::seals::{SealWords, seals};
 use super::standing::{Standing, standing};
 use super::times::{TimeWords, times};
-use super::told::{Told, told};
+use super::told::{Told, told_at};
 use super::words;
 use crate::app::knowledge;
 use crate::app::reader::{ReadError, Reader};
@@ -153,11 +153,23 @@ pub struct ItemFile {
 /// # Errors
 /// See [`ReadError`].
 pub async fn load(reader: &Reader<'_>, id: ItemId) -> Result<ItemFile, ReadError> {
+    load_at(reader, id, Utc::now()).await
+}
+
+/// The same as of a moment.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn load_at(
+    reader: &Reader<'_>,
+    id: ItemId,
+    now: DateTime<Utc>,
+) -> Result<ItemFile, ReadError> {
     let item = reader.item(id).await?;
     let case = reader.case(item.case).await?;
     let mark = reader.mark(item.mark).await?;
     let piece = Piece::Item(id);
-    let told = told(reader, piece).await?;
+    let told = told_at(reader, piece, now).await?;
     let of_mark = reader.history(Subject::Mark(mark.id)).await?;
     let Told {
         steps,

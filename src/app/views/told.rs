@@ -35,12 +35,24 @@ pub struct Told {
 /// # Errors
 /// See [`ReadError`].
 pub async fn told(reader: &Reader<'_>, piece: Piece) -> Result<Told, ReadError> {
+    told_at(reader, piece, Utc::now()).await
+}
+
+/// The same as of a moment.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn told_at(
+    reader: &Reader<'_>,
+    piece: Piece,
+    now: DateTime<Utc>,
+) -> Result<Told, ReadError> {
     let zone = reader.house().agency().await?.zone;
     let steps = trail::load(reader, piece).await?;
     let mut asked: Vec<Subject> = trail::named(&steps).into_iter().collect();
     asked.push(piece.into());
     let state = reader.around(&asked).await?;
-    Ok(tell(piece, steps, state, zone, Utc::now()))
+    Ok(tell(piece, steps, state, zone, now))
 }
 
 /// Tells a trail.

@@ -96,6 +96,10 @@ impl Reads for PostgresStore {
         Box::pin(async move { read::command(&mut *self.reader().await?, id).await })
     }
 
+    fn commands<'a>(&'a self, ids: &'a [String]) -> Answer<'a, Vec<CommandRow>> {
+        Box::pin(async move { read::commands(&mut *self.reader().await?, ids).await })
+    }
+
     fn subject_count<'a>(&'a self, subject: &'a str) -> Answer<'a, u64> {
         Box::pin(async move { read::subject_count(&mut *self.reader().await?, subject).await })
     }

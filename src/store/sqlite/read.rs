@@ -247,6 +247,10 @@ impl Reads for SqliteStore {
         Box::pin(async move { command(&mut *self.reader().await?, id).await })
     }
 
+    fn commands<'a>(&'a self, ids: &'a [String]) -> Answer<'a, Vec<CommandRow>> {
+        Box::pin(async move { commands(&mut *self.reader().await?, ids).await })
+    }
+
     fn subject_count<'a>(&'a self, subject: &'a str) -> Answer<'a, u64> {
         Box::pin(async move { subject_count(&mut *self.reader().await?, subject).await })
     }

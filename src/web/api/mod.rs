@@ -17,6 +17,7 @@ mod cases;
 mod codes;
 mod commands;
 mod copies;
+mod cosignatures;
 mod counts;
 mod desks;
 mod events;
@@ -153,6 +154,8 @@ routes! {
     post "/api/copies" => copies::make, May(WorkImages), copies::described;
     get "/api/copies/{digest}" => copies::show, May(ReadEvidence), |_| Op::new("The bytes of a working copy").query("of", true, "The mark or item that the picture shows, `mark:UUID` or `item:UUID`").query("original", true, "SHA-256 of the original bytes").media("image/png");
     get "/api/checkpoint" => proofs::checkpoint, May(Prove), |_| Op::new("The latest checkpoint: a signed note over the whole ledger").media("text/plain");
+    get "/api/cosignatures" => cosignatures::list, May(Prove), |g| Op::new("The newest cosignature of each witness that the ledger names").json::<Vec<crate::app::cosignatures::Cosigned>>(g);
+    post "/api/cosignatures" => cosignatures::keep, May(Prove), |g| Op::new("Give the ledger a checkpoint that a witness has cosigned").body::<cosignatures::CosignedNote>(g).json::<cosignatures::Taken>(g);
     get "/api/proofs/inclusion/{seq}" => proofs::inclusion, May(Prove), |g| Op::new("Proof that an event is in the ledger of the latest checkpoint (RFC 9162)").json::<proofs::Inclusion>(g);
     get "/api/proofs/consistency" => proofs::consistency, May(Prove), |g| Op::new("Proof that a later state of the ledger goes on from an earlier one (RFC 9162)").query("from", true, "The size of the earlier one").query("to", false, "The size of the later one; without it, that of the latest checkpoint").json::<proofs::Consistency>(g);
     get "/api/tokens" => tokens::list, SignedIn, |g| Op::new("The caller's access tokens, without their secrets; a session only").json::<Vec<tokens::TokenTold>>(g);

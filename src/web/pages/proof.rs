@@ -7,6 +7,7 @@ use axum::response::{IntoResponse as _, Response};
 
 use super::draw;
 use crate::app::ReadError;
+use crate::app::views::words::when;
 use crate::ledger::checkpoint;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -20,6 +21,14 @@ struct ProofPage {
     key: String,
     origin: String,
     latest: Option<(u64, String, String)>,
+    witnesses: Vec<WitnessLine>,
+}
+
+/// A witness, in words.
+struct WitnessLine {
+    name: String,
+    key: String,
+    said: String,
 }
 
 /// What is proven, by which key, over how many events.
@@ -33,7 +42,26 @@ pub async fn page(State(app): State<App>, visitor: Visitor) -> Result<Response, 
             Some((signed.size, signed.root.to_string(), row.note))
         }
     };
+    let zone = house.agency().await.map_err(ReadError::from)?.zone;
+    let witnesses = house
+        .cosignatures()
+        .await?
+        .into_iter()
+        .map(|w| WitnessLine {
+            said: match (w.size, w.at) {
+                (Some(size), Some(at)) => {
+                    format!(
+                        "saw {size} events, each state going on from the one before, last on {}",
+                        when(&at, zone)
+                    )
+                }
+                _ => "has said nothing yet".into(),
+            },
+            name: w.name,
+            key: w.key,
+        });
     draw(&ProofPage {
+        witnesses: witnesses.collect(),
         frame: visitor.frame(vec![Link::new("", "Proof")]),
         key: house.verifying.to_string(),
         origin: house.verifying.name().to_owned(),

@@ -1,6 +1,7 @@
 //! PostgreSQL: the store's contract by the same tests that SQLite has, what is particular to it, the whole demo, two
 //! servers on one database, and servers and database killed in the middle.
 
+mod backup;
 pub mod cluster;
 mod crash;
 mod guards;
