@@ -17,11 +17,12 @@
 //! - [`app`] the only append path, and what pages and commands read
 //!
 //! Edges:
-//! - [`clock`] [`keys`] [`originals`] [`uploads`] [`trade`] [`receivers`] [`witnesses`] [`store`] [`web`] [`cli`] [`witness`]
+//! - [`config`] [`metrics`] [`clock`] [`keys`] [`originals`] [`uploads`] [`trade`] [`receivers`] [`witnesses`] [`store`] [`web`] [`cli`] [`witness`]
 
 pub mod app;
 pub mod cli;
 pub mod clock;
+pub mod config;
 pub mod custody;
 pub mod disclosure;
 pub mod ids;
@@ -30,6 +31,7 @@ pub mod keeping;
 pub mod keys;
 pub mod ledger;
 pub mod lifting;
+pub mod metrics;
 pub mod originals;
 pub mod people;
 pub mod receivers;

@@ -120,6 +120,15 @@ impl Originals {
         Ok(originals)
     }
 
+    /// How many bytes may still be written on the disk that holds them.
+    ///
+    /// # Errors
+    /// The file system's.
+    pub fn room(&self) -> Result<u64, OriginalsError> {
+        let said = rustix::fs::statvfs(&self.root).map_err(|e| at(&self.root)(e.into()))?;
+        Ok(said.f_bavail.saturating_mul(said.f_frsize))
+    }
+
     /// A folder of originals that is there, to be read only: nothing is made and nothing cleared away.
     pub fn at(root: impl Into<PathBuf>) -> Self {
         Self { root: root.into() }

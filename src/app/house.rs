@@ -271,16 +271,9 @@ impl House {
         Ok((id, recorded))
     }
 
-    /// Whether the database answers and the writer takes commands.
-    ///
-    /// # Errors
-    /// What does not work.
-    pub async fn ready(&self) -> Result<(), HouseError> {
-        self.store.head().await?;
-        if self.task.is_finished() {
-            return Err(RecordError::Unavailable("the writer has stopped".into()).into());
-        }
-        Ok(())
+    /// Whether nobody takes commands any more.
+    pub(super) fn writer_has_stopped(&self) -> bool {
+        self.task.is_finished()
     }
 
     /// Lets the writer finish, then closes the database.

@@ -13,6 +13,7 @@ pub mod papers;
 pub mod photograph;
 pub mod proofs;
 pub mod reader;
+pub mod readiness;
 pub mod record;
 pub mod replay;
 pub mod rows;

@@ -24,6 +24,7 @@ use crate::ledger::event::{Event, Source};
 use crate::ledger::merkle::{Frontier, root_nodes};
 use crate::ledger::payload::Salt;
 use crate::ledger::times;
+use crate::metrics::Metrics;
 use crate::store::{
     Batch, CheckpointRow, CommandRow, DocFilter, EventRow, LIST_MAX, NodeRow, PayloadRow, SealRow,
     Store, StoreError, TouchRow, WriteTx,
@@ -100,6 +101,7 @@ struct Job {
 #[derive(Clone)]
 pub struct Recorder {
     queue: mpsc::Sender<Job>,
+    metrics: Arc<Metrics>,
 }
 
 /// What the writer works with.
@@ -121,8 +123,26 @@ impl Recorder {
     #[must_use]
     pub fn start(tools: Tools) -> (Self, tokio::task::JoinHandle<()>) {
         let (queue, waiting) = mpsc::channel(QUEUE);
-        let task = tokio::spawn(Writer { tools, stage: None }.run(waiting));
-        (Self { queue }, task)
+        let metrics = Arc::new(Metrics::default());
+        let writer = Writer {
+            tools,
+            stage: None,
+            metrics: metrics.clone(),
+        };
+        let task = tokio::spawn(writer.run(waiting));
+        (Self { queue, metrics }, task)
+    }
+
+    /// What this server counts.
+    #[must_use]
+    pub fn metrics(&self) -> &Arc<Metrics> {
+        &self.metrics
+    }
+
+    /// How many commands wait for the writer.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.queue.max_capacity() - self.queue.capacity()
     }
 
     /// Has a command carried out. The answer comes after it is durable.
@@ -144,6 +164,7 @@ struct Writer {
     tools: Tools,
     /// The head and what was loaded, kept between commits.
     stage: Option<Stage>,
+    metrics: Arc<Metrics>,
 }
 
 /// Lets those who were just answered send their next command into the same group, as long as more come in: a group that
@@ -170,7 +191,19 @@ impl Writer {
         let mut jobs = Vec::with_capacity(MAX_GROUP);
         while waiting.recv_many(&mut jobs, MAX_GROUP).await > 0 {
             gather(&mut waiting, &mut jobs).await;
+            let begun = std::time::Instant::now();
             let outcome = self.group(&jobs).await;
+            if let Ok(outcomes) = &outcome {
+                self.metrics.commit.took(begun.elapsed());
+                #[allow(clippy::cast_precision_loss)]
+                self.metrics.batch.observe(outcomes.len() as f64);
+                for refusal in outcomes.iter().filter_map(|o| match o {
+                    Err(RecordError::Refused(refusal)) => Some(refusal),
+                    _ => None,
+                }) {
+                    self.metrics.refusals.add(&[("rule", &refusal.code)]);
+                }
+            }
             let outcomes = match outcome {
                 Ok(outcomes) => outcomes,
                 Err(e) => {

@@ -55,7 +55,7 @@ impl Demo {
             writeln!(out, "Serving it at http://{}", listener.local_addr()?)?;
             tell(out, &sign_ins)?;
             out.flush()?;
-            crate::web::serve(house, listener, false).await?;
+            crate::web::serve(house, listener, crate::web::Serving::default()).await?;
             Ok(0)
         })
     }

@@ -7,6 +7,7 @@ mod afis;
 mod backup;
 mod bundle;
 mod case;
+mod config;
 mod count;
 mod database;
 mod demo;
@@ -33,6 +34,7 @@ use std::{ffi::OsString, io::Write, process::ExitCode};
 use clap::{Parser, Subcommand};
 
 use crate::app::house::House;
+use crate::config::LogFormat;
 
 /// Verification failed.
 pub const FAILED: u8 = 2;
@@ -58,6 +60,7 @@ enum Command {
     Demo(demo::Demo),
     Case(case::Case),
     Item(item::Item),
+    Config(config::Config),
     Count(count::Count),
     Label(label::Label),
     Lot(lot::Lot),
@@ -94,6 +97,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Demo(demo) => demo.run(&mut std::io::stdout().lock()),
         Command::Case(case) => case.run(&mut std::io::stdout().lock()),
         Command::Item(item) => item.run(&mut std::io::stdout().lock()),
+        Command::Config(config) => config.run(&mut std::io::stdout().lock()),
         Command::Count(count) => count.run(&mut std::io::stdout().lock()),
         Command::Report(report) => report.run(&mut std::io::stdout().lock()),
         Command::Lot(lot) => lot.run(&mut std::io::stdout().lock()),
@@ -121,13 +125,25 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 /// Logs to standard error: warnings and errors, or what RUST_LOG asks for. No secret is ever logged.
 fn logging() {
+    logging_as("warn", LogFormat::Text);
+}
+
+/// The same with another filter, where RUST_LOG says nothing, and as lines of JSON where that is asked for.
+fn logging_as(filter: &str, format: LogFormat) {
     let filter = tracing_subscriber::EnvFilter::try_from_default_env()
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
-    // A second call in the same process, as tests make it, changes nothing.
-    let _ = tracing_subscriber::fmt()
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(filter));
+    let log = tracing_subscriber::fmt()
         .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .try_init();
+        .with_writer(std::io::stderr);
+    // A second call in the same process, as tests make it, changes nothing.
+    let _ = match format {
+        LogFormat::Text => log.try_init(),
+        LogFormat::Json => log
+            .json()
+            .with_current_span(true)
+            .with_span_list(false)
+            .try_init(),
+    };
 }
 
 /// Opens the ledger, does the work, and closes it whatever came of it.

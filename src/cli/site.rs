@@ -51,6 +51,11 @@ impl fmt::Debug for Where {
 }
 
 impl Database {
+    /// What the command line says.
+    pub(super) fn named(&self) -> Option<&str> {
+        self.database.as_deref()
+    }
+
     /// The address from the command line, or else from the environment.
     pub(super) fn address(&self) -> anyhow::Result<Option<Address>> {
         let text = match &self.database {
@@ -78,15 +83,6 @@ impl Database {
 }
 
 impl Where {
-    /// For people.
-    pub(super) fn name(&self) -> anyhow::Result<String> {
-        let site = self.site()?;
-        Ok(match site.database {
-            Some(address) => format!("{address} with {}", self.data.display()),
-            None => self.data.display().to_string(),
-        })
-    }
-
     pub(super) fn site(&self) -> anyhow::Result<Site> {
         self.database.with(&self.data)
     }

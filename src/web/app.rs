@@ -13,6 +13,7 @@ pub struct App {
     house: Arc<House>,
     clock: Arc<dyn Clock>,
     secure: bool,
+    least_free: u64,
 }
 
 impl App {
@@ -30,7 +31,21 @@ impl App {
             house,
             clock,
             secure,
+            least_free: 0,
         }
+    }
+
+    /// With a least free room for originals, in bytes, under which the server is not ready.
+    #[must_use]
+    pub fn with_least_free(mut self, bytes: u64) -> Self {
+        self.least_free = bytes;
+        self
+    }
+
+    /// Under so much free room for originals, in bytes, the server is not ready.
+    #[must_use]
+    pub fn least_free(&self) -> u64 {
+        self.least_free
     }
 
     /// The house.

@@ -14,13 +14,13 @@ pub fn routes() -> Router<App> {
         .route("/readyz", get(ready))
 }
 
-/// Ready: the database answers, and the writer takes commands.
+/// Ready: the database answers and can be written, the writer takes commands, originals can be written and have room.
 async fn ready(State(app): State<App>) -> (StatusCode, &'static str) {
-    match app.house().ready().await {
+    match app.house().ready(app.least_free()).await {
         Ok(()) => (StatusCode::OK, "ready\n"),
         Err(e) => {
             tracing::error!(error = %e, "not ready");
-            (StatusCode::SERVICE_UNAVAILABLE, "not ready\n")
+            (StatusCode::SERVICE_UNAVAILABLE, e.word())
         }
     }
 }

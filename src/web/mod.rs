@@ -16,7 +16,8 @@ pub mod path;
 pub mod router;
 pub mod server;
 pub mod session;
+pub mod watch;
 
 pub use app::App;
 pub use router::router;
-pub use server::serve;
+pub use server::{Serving, serve};

@@ -181,6 +181,7 @@ pub fn router(app: App) -> Router {
         .merge(api::router(&app))
         .layer(
             ServiceBuilder::new()
+                .layer(from_fn_with_state(app.clone(), super::watch::around))
                 .layer(CatchPanicLayer::custom(panicked))
                 .layer(fixed(header::CONTENT_SECURITY_POLICY, assets::POLICY))
                 .layer(fixed(header::X_CONTENT_TYPE_OPTIONS, "nosniff"))

@@ -10,18 +10,44 @@ use super::app::App;
 use super::router::router;
 use crate::app::house::House;
 
-/// How long requests that are under way have when the server is told to stop.
-const GRACE: Duration = Duration::from_secs(15);
 /// How often uploads that nobody goes on with are thrown away.
 const SWEEP: Duration = Duration::from_secs(15 * 60);
+
+/// How a house is served.
+#[derive(Debug)]
+pub struct Serving {
+    /// Browsers reach this server by https only.
+    pub secure: bool,
+    /// How long requests that are under way have when the server is told to stop.
+    pub grace: Duration,
+    /// Under so much free room for originals, in bytes, the server is not ready.
+    pub least_free: u64,
+    /// Where metrics are read, and the token that has to be sent for it.
+    pub metrics: Option<(TcpListener, Option<String>)>,
+}
+
+impl Default for Serving {
+    fn default() -> Self {
+        Self {
+            secure: false,
+            grace: Duration::from_secs(15),
+            least_free: 0,
+            metrics: None,
+        }
+    }
+}
 
 /// Serves until it is told to stop (SIGINT, SIGTERM).
 ///
 /// # Errors
 /// What goes wrong with the listener.
-pub async fn serve(house: House, listener: TcpListener, secure: bool) -> std::io::Result<()> {
+pub async fn serve(house: House, listener: TcpListener, how: Serving) -> std::io::Result<()> {
     let house = Arc::new(house);
-    let app = App::new(house.clone(), secure);
+    let app = App::new(house.clone(), how.secure).with_least_free(how.least_free);
+    let measured = how.metrics.map(|(listener, token)| {
+        let router = super::watch::metrics(app.clone(), token);
+        tokio::spawn(async move { axum::serve(listener, router).await })
+    });
     let uploads = house.uploads.clone();
     let sweeping = tokio::spawn(async move {
         let mut turn = tokio::time::interval(SWEEP);
@@ -43,10 +69,15 @@ pub async fn serve(house: House, listener: TcpListener, secure: bool) -> std::io
         () = async {
             // Ends when the sender is gone, too: then the server has ended by itself.
             let _ = hears.wait_for(|stop| *stop).await;
-            tokio::time::sleep(GRACE).await;
+            tokio::time::sleep(how.grace).await;
         } => Ok(()),
     };
     sweeping.abort();
+    if let Some(measured) = measured {
+        measured.abort();
+        // It holds the house until it is gone.
+        let _ = measured.await;
+    }
     if let Ok(house) = Arc::try_unwrap(house) {
         house.close().await;
     }

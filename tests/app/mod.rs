@@ -12,6 +12,7 @@ mod house;
 pub mod load;
 mod papers;
 mod record;
+mod running;
 pub mod served;
 mod stage;
 mod uploads;

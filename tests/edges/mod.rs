@@ -1,5 +1,7 @@
 mod clock;
+mod config;
 mod keys;
+mod metrics;
 mod originals;
 mod sealed;
 mod uploads;
