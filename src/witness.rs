@@ -55,6 +55,8 @@ pub enum Seen {
     Same {
         /// How many events there are.
         size: u64,
+        /// Whether the server took the cosignature of now; why not.
+        told: Result<(), String>,
     },
     /// Something is wrong with the history.
     Alarm {
@@ -125,14 +127,18 @@ pub fn look(
         }
     }
     let is_new = before.as_ref().is_none_or(|b| b.size < head.size);
-    if !is_new {
-        return Ok(Seen::Same { size: head.size });
-    }
     let time = u64::try_from(now.timestamp()).unwrap_or(0);
+    // Also where nothing was added: that it is still so, as of now, is worth saying.
     let signed = cosignature::cosign(&note, folder.key(), time).map_err(FolderError::Note)?;
     // First on disk here, then said to anybody: a witness must not forget what it has signed.
-    folder.keep(&signed, head.size, now)?;
+    folder.keep(&signed, is_new.then_some(head.size), now)?;
     let told = remote.tell(&signed).map_err(|e| e.to_string());
+    if !is_new {
+        return Ok(Seen::Same {
+            size: head.size,
+            told,
+        });
+    }
     Ok(Seen::Grown {
         from,
         to: head.size,

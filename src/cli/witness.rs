@@ -79,7 +79,12 @@ impl Witness {
                         tracing::warn!(%why, "the server did not take the cosignature");
                     }
                 }
-                Seen::Same { size } => tracing::info!(size, "as it was"),
+                Seen::Same { size, told } => {
+                    tracing::info!(size, "as it was");
+                    if let Err(why) = told {
+                        tracing::warn!(%why, "the server did not take the cosignature");
+                    }
+                }
                 Seen::Unreachable(why) => {
                     tracing::warn!(%why, "the ledger cannot be looked at");
                     if self.once {

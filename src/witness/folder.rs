@@ -183,17 +183,24 @@ impl Folder {
         Ok(Some(head))
     }
 
-    /// Keeps a checkpoint as the newest, on disk before this returns.
+    /// Keeps a checkpoint as the newest, and with a size also in the history; on disk before this returns.
     ///
     /// # Errors
     /// The file system's.
-    pub fn keep(&self, note: &str, size: u64, now: DateTime<Utc>) -> Result<(), FolderError> {
-        let line = Kept {
-            at: times::recorded(now),
-            size,
-            note,
-        };
-        self.add(HISTORY, &line, u64::MAX)?;
+    pub fn keep(
+        &self,
+        note: &str,
+        size: Option<u64>,
+        now: DateTime<Utc>,
+    ) -> Result<(), FolderError> {
+        if let Some(size) = size {
+            let line = Kept {
+                at: times::recorded(now),
+                size,
+                note,
+            };
+            self.add(HISTORY, &line, u64::MAX)?;
+        }
         whole(&self.root, LATEST, note.as_bytes(), 0o644)
     }
 

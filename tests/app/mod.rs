@@ -6,6 +6,7 @@ pub mod backup;
 pub mod boatyard;
 mod bundle;
 mod cautions;
+mod clock_jumps;
 mod crash;
 mod demo;
 mod house;

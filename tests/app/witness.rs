@@ -77,7 +77,7 @@ async fn an_old_backup_put_back_raises_the_alarm_at_the_next_look() {
             told: Ok(())
         }
     );
-    assert_eq!(seen(&server), Seen::Same { size });
+    assert_eq!(seen(&server), Seen::Same { size, told: Ok(()) });
     let house = House::open(&site).await.unwrap();
     open_case(&house, tech, "HC-31-0001").await;
     open_case(&house, tech, "HC-31-0002").await;
