@@ -357,11 +357,23 @@ pub(super) fn added(state: &mut State, x: &ImageAdded, meta: &Meta) -> Result<()
     Ok(())
 }
 
+/// The steps with the flip that a mirroring orientation tag asks for: it belongs to the file and not to how the picture was
+/// taken, so nobody takes it away. Where a flip is named already, that one is meant.
+fn with_tag(view: &[String], says: &FileSays) -> Vec<String> {
+    let flip = Step::Flip.name();
+    let mut view = view.to_vec();
+    if says.tag_mirrors() && !view.is_empty() && view.iter().all(|s| s != flip) {
+        view.push(flip.to_owned());
+    }
+    view
+}
+
 pub(super) fn set_view(ctx: &Context<'_>, x: &SetView) -> Result<Vec<Draft>, Refusal> {
     let (case, image) = picture(ctx, x.of, x.digest)?;
     text("reason", &x.reason, 500, true)?;
-    let (reads, because) = reading(ctx, &x.view)?;
-    if image.view == x.view {
+    let view = with_tag(&x.view, &image.says);
+    let (reads, because) = reading(ctx, &view)?;
+    if image.view == view {
         return Err(Refusal::new(
             Rule::BadValue,
             "These are the view steps on record already.",
@@ -370,7 +382,7 @@ pub(super) fn set_view(ctx: &Context<'_>, x: &SetView) -> Result<Vec<Draft>, Ref
         .on("view"));
     }
     let copies = image.copies.iter().map(|c| {
-        let (reads, _) = copy_reading(ctx, &x.view, &c.recipe)?;
+        let (reads, _) = copy_reading(ctx, &view, &c.recipe)?;
         Ok(CopyReads {
             copy: c.digest,
             reads,
@@ -380,11 +392,11 @@ pub(super) fn set_view(ctx: &Context<'_>, x: &SetView) -> Result<Vec<Draft>, Ref
         of: x.of,
         digest: x.digest,
         was: image.view.clone(),
-        view: x.view.clone(),
         reads,
         because,
         reason: x.reason.clone(),
         copies: copies.collect::<Result<_, Refusal>>()?,
+        view: view.clone(),
     });
     Ok(ctx.draft(Some(case), vec![x.of], fact))
 }

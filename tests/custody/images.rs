@@ -7,7 +7,7 @@ use liftledger::ids::{Digest, Subject};
 use liftledger::imaging::recipe::{Op, Recipe};
 use liftledger::imaging::resolution::Scale;
 
-use super::yard::{Yard, add_copy, set_scale, set_view, span};
+use super::yard::{Yard, add_copy, add_image, set_scale, set_view, span};
 
 fn image(y: &Yard) -> &ImageRef {
     &y.stage.state.marks[&y.things.mark].images[0]
@@ -44,6 +44,47 @@ fn view_steps_are_set_with_a_reason_and_recorded_with_what_follows() {
         y.refused(y.people.custodian, set_view(mark, 1, &["front"])),
         "role-may-not"
     );
+}
+
+#[test]
+fn the_flip_of_a_mirroring_tag_stays_whatever_is_said_of_how_the_picture_was_taken() {
+    let mut y = Yard::new();
+    let (tech, mark) = (y.people.tech, Subject::Mark(y.things.mark));
+    // Exif 2.32, tag 0x0112: 2, 4, 5 and 7 mirror.
+    for (n, tag) in [(20, 1), (22, 2), (24, 4), (25, 5), (27, 7), (28, 8)] {
+        let mut x = add_image(mark, n);
+        x.view = vec!["front".into()];
+        x.says.orientation_tag = Some(tag);
+        y.act(tech, Act::AddImage(x)).unwrap();
+        let mirrors = [2, 4, 5, 7].contains(&tag);
+        let of = |y: &Yard| {
+            let images = &y.stage.state.marks[&y.things.mark].images;
+            let image = images.iter().find(|i| i.digest == Digest([n; 32]));
+            let image = image.unwrap();
+            (image.view.clone(), image.reads.clone())
+        };
+        let reads = |direct: bool| if direct { "direct" } else { "reversed" };
+        assert_eq!(of(&y).1, reads(!mirrors), "{tag}");
+        y.act(tech, set_view(mark, n, &["contact-face"])).unwrap();
+        let (view, now) = of(&y);
+        assert_eq!(
+            view.contains(&"flip".to_owned()),
+            mirrors,
+            "{tag}: {view:?}"
+        );
+        assert_eq!(now, reads(mirrors), "{tag}");
+        // Said again with the flip named or not: nothing new.
+        let with = if mirrors {
+            vec!["contact-face", "flip"]
+        } else {
+            vec!["contact-face"]
+        };
+        assert_eq!(y.refused(tech, set_view(mark, n, &with)), "bad-value");
+        assert_eq!(
+            y.refused(tech, set_view(mark, n, &["contact-face"])),
+            "bad-value"
+        );
+    }
 }
 
 #[test]

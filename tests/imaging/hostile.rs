@@ -367,13 +367,64 @@ fn there_are_three_hundred_and_always_the_same() {
     );
 }
 
-#[test]
-fn each_bad_file_is_a_refusal_a_picture_or_bytes() {
-    let limits = Limits {
+/// Ten million pixels, and 40 MB for what decodes them.
+fn limits() -> Limits {
+    Limits {
         pixels: 10_000_000,
         bytes: 40_000_000,
         ..Limits::default()
-    };
+    }
+}
+
+/// Set for the process whose memory is measured.
+#[cfg(target_os = "linux")]
+const MEASURED: &str = "LIFTLEDGER_HOSTILE_MEASURED";
+
+/// Bytes of this process in memory: at most so far (`VmHWM`), or now (`VmRSS`).
+#[cfg(target_os = "linux")]
+fn memory(line: &str) -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap();
+    let found = status.lines().find(|l| l.starts_with(line)).unwrap();
+    let kb = found.split_whitespace().nth(1).unwrap();
+    kb.parse::<u64>().unwrap() * 1024
+}
+
+/// A process of its own looks at all of them and decodes what can be decoded: what it needs beyond the files themselves stays
+/// within what one picture within the limits needs, samples of two bytes and four channels, once decoded and once as rows.
+#[cfg(target_os = "linux")]
+#[test]
+fn memory_stays_within_its_bounds() {
+    if std::env::var_os(MEASURED).is_none() {
+        let name = "imaging::hostile::memory_stays_within_its_bounds";
+        let done = std::process::Command::new(std::env::current_exe().unwrap())
+            .args(["--exact", name, "--nocapture", "--test-threads=1"])
+            .env(MEASURED, "1")
+            .output()
+            .unwrap();
+        let said = String::from_utf8_lossy(&done.stdout);
+        assert!(done.status.success(), "{said}");
+        assert!(said.contains("at most"), "nothing was measured: {said}");
+        return;
+    }
+    let inputs = inputs();
+    // The highest so far counts from here on (Linux, proc(5), clear_refs).
+    std::fs::write("/proc/self/clear_refs", "5").unwrap();
+    let before = memory("VmRSS:");
+    let mut pictures = 0;
+    for input in &inputs {
+        let seen = probe(Cursor::new(&input.bytes));
+        let decoded = decode(&input.bytes, &limits());
+        pictures += usize::from(seen.is_ok() && decoded.is_ok());
+    }
+    let grown = memory("VmHWM:").saturating_sub(before);
+    println!("{pictures} pictures, at most {grown} bytes more");
+    assert!(pictures > 30, "{pictures}");
+    assert!(grown < 2 * 40_000_000, "{grown} bytes");
+}
+
+#[test]
+fn each_bad_file_is_a_refusal_a_picture_or_bytes() {
+    let limits = limits();
     let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
     for input in inputs() {
         let name = &input.name;

@@ -258,7 +258,7 @@ async fn item(
     let mut images = Vec::new();
     for image in file.mark.images.iter().chain(&file.images) {
         let of_mark = matches!(image.of, Subject::Mark(_));
-        images.push(picture(reader, image, of_mark, shown, &mut flags).await?);
+        images.extend(pictures(reader, image, of_mark, shown, &mut flags).await?);
     }
     Ok(ReportItem {
         number: file.number.to_string(),
@@ -286,34 +286,68 @@ async fn item(
     })
 }
 
-/// A picture as listed, with a small copy where there is room for one. An original that is missing or altered is said on
-/// the paper, not passed over.
-async fn picture(
+/// A picture as listed, and its working copies beneath it. What is shown is the copy that reads direct, where one was made,
+/// else the original; and nothing more where there is no room left. A file that is missing or altered is said on the paper,
+/// not passed over.
+async fn pictures(
     reader: &Reader<'_>,
     image: &Image,
     of_mark: bool,
     shown: &mut usize,
     flags: &mut Vec<String>,
-) -> Result<ReportImage, PaperError> {
-    let mut thumbnail = None;
-    if *shown < MOST_PICTURES {
-        match reader.house().originals.read_aside(image.digest).await {
-            Ok(bytes) => thumbnail = aside(move || Ok(small(&bytes))).await?,
-            Err(e) => flags.push(format!("Picture {}: {e}", image.file)),
-        }
-        *shown += usize::from(thumbnail.is_some());
-    }
+) -> Result<Vec<ReportImage>, PaperError> {
     let what = if of_mark { "the mark: " } else { "the item: " };
-    let reads = image.orientation.words.as_str();
-    Ok(ReportImage {
+    let bare = |words: &str| words.strip_prefix("reads ").unwrap_or(words).to_owned();
+    let mut out = vec![ReportImage {
         file: image.file.clone(),
         media_type: image.media_type.clone(),
         size: joined(&[&image.size, &image.pixels]),
         sha256: image.digest.to_string(),
         viewed: format!("{what}{}", image.viewed),
-        reads: reads.strip_prefix("reads ").unwrap_or(reads).to_owned(),
-        thumbnail,
-    })
+        reads: bare(&image.orientation.words),
+        thumbnail: None,
+    }];
+    out.extend(image.copies.iter().map(|c| ReportImage {
+        file: format!("Working copy of {}", image.file),
+        media_type: "image/png".to_owned(),
+        size: c.size.clone(),
+        sha256: c.digest.to_string(),
+        viewed: words::capital(&c.done),
+        reads: bare(&c.reads_words),
+        thumbnail: None,
+    }));
+    if *shown >= MOST_PICTURES {
+        return Ok(out);
+    }
+    let originals = &reader.house().originals;
+    let original = originals.read_aside(image.digest).await;
+    if let Err(e) = &original {
+        flags.push(format!("Picture {}: {e}", image.file));
+    }
+    let mut drawn = None;
+    let direct = image.direct_copy().map(|c| c.digest);
+    if let Some(n) = image.copies.iter().position(|c| Some(c.digest) == direct) {
+        match originals.read_aside(image.copies[n].digest).await {
+            Ok(bytes) => {
+                drawn = aside(move || Ok(small(&bytes)))
+                    .await?
+                    .map(|jpeg| (n + 1, jpeg));
+            }
+            Err(e) => flags.push(format!("{}: {e}", out[n + 1].file)),
+        }
+    }
+    if drawn.is_none()
+        && let Ok(bytes) = original
+    {
+        drawn = aside(move || Ok(small(&bytes)))
+            .await?
+            .map(|jpeg| (0, jpeg));
+    }
+    if let Some((row, jpeg)) = drawn {
+        out[row].thumbnail = Some(jpeg);
+        *shown += 1;
+    }
+    Ok(out)
 }
 
 fn facts(file: &ItemFile) -> Vec<(String, String)> {

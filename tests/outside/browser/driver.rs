@@ -238,6 +238,25 @@ impl Browser {
         self.post("/actions", &body).unwrap();
     }
 
+    /// Fingers on a touch screen: each goes through its points (pixels of the window) in equal steps of time, all at once.
+    pub fn fingers(&self, paths: &[&[(i64, i64)]]) {
+        let fingers: Vec<Value> = paths
+            .iter()
+            .enumerate()
+            .map(|(n, path)| {
+                let to = |(x, y): (i64, i64), duration: u64| {
+                    json!({"type": "pointerMove", "duration": duration, "x": x, "y": y, "origin": "viewport"})
+                };
+                let mut actions = vec![to(path[0], 0), json!({"type": "pointerDown", "button": 0})];
+                actions.extend(path[1..].iter().map(|at| to(*at, 120)));
+                actions.push(json!({"type": "pointerUp", "button": 0}));
+                json!({"type": "pointer", "id": format!("finger{n}"), "parameters": {"pointerType": "touch"},
+                       "actions": actions})
+            })
+            .collect();
+        self.post("/actions", &json!({"actions": fingers})).unwrap();
+    }
+
     /// Runs a script on the page; for measuring, not for doing.
     pub fn run(&self, script: &str) -> Value {
         let body = json!({"script": script, "args": []});

@@ -3,6 +3,7 @@
 pub mod driver;
 mod looks;
 mod story;
+mod viewer;
 mod ways;
 
 use std::collections::BTreeMap;

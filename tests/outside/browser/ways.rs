@@ -5,7 +5,7 @@ use super::driver::{Browser, ENTER, Size, TAB};
 use super::looks::quiet;
 
 /// Tab by tab until the focus is on what matches; it must be seen wherever it stands.
-fn tab_to(browser: &Browser, css: &str) {
+pub fn tab_to(browser: &Browser, css: &str) {
     for _ in 0..80 {
         browser.keys(&TAB.to_string());
         let script = format!(
