@@ -162,7 +162,7 @@ async fn one_press_makes_the_copy_that_reads_direct(world: &World) {
     let here = format!("/pictures/{}?of={of}", image.digest);
     let page = soren.get(&here).await;
     assert!(page.says("Make the copy that reads direct"));
-    assert!(page.says("looked at on the contact face") && page.says("reads mirrored"));
+    assert!(page.says("looked at on the contact face") && page.says("reads reversed"));
     assert!(
         page.says("class=\"pennant\""),
         "the small picture of the steps"

@@ -206,8 +206,8 @@ pub fn form(form: &str) -> &str {
 pub fn reads(reads: &str) -> &'static str {
     match reads {
         "direct" => "reads direct",
-        "reversed" => "reads mirrored",
-        _ => "orientation not established",
+        "reversed" => "reads reversed",
+        _ => "orientation unknown",
     }
 }
 

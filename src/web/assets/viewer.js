@@ -340,6 +340,8 @@ function start(viewer) {
     const next = field(fx === "x2" ? "length" : "second_length");
     next.scrollIntoView({ block: "center" });
     next.focus();
+    // What stood there was the length of another pair of points.
+    next.select();
   }
   if (scale && original) {
     const offer = document.createElement("p");

@@ -361,7 +361,8 @@ impl Browser {
         self.done();
     }
 
-    fn done(&self) {
+    /// Waits until the page says that an act was done.
+    pub fn done(&self) {
         let begun = Instant::now();
         while !self.path().contains("done=") {
             if begun.elapsed() > PATIENCE {
