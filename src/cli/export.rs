@@ -24,7 +24,7 @@ pub(super) struct Export {
     /// Only this case: its number or identifier. Its events carry proofs that they are in the ledger.
     #[arg(long, value_name = "CASE")]
     case: Option<String>,
-    /// With the original bytes of pictures, under their SHA-256.
+    /// With the original bytes of pictures and their working copies, under their SHA-256.
     #[arg(long)]
     originals: bool,
     /// The folder to write; it must be new or empty.
@@ -48,7 +48,7 @@ impl Export {
             done.ledger_size
         )?;
         if self.originals {
-            write!(out, ", {} originals", done.originals)?;
+            write!(out, ", {} originals and working copies", done.pictures)?;
         }
         writeln!(out)?;
         Ok(0)

@@ -341,7 +341,7 @@ async fn a_case_is_exported_whole_and_the_verifier_accepts_it() {
     let done = export::case(&reader, b.case, &target("case"), |_| {})
         .await
         .unwrap();
-    assert_eq!(done.originals, 3);
+    assert_eq!(done.pictures, 3);
     assert_eq!(check(&dir.path().join("case")), (0, done.events));
     // Every event that names the case in its header is there: counted from the raw events, not by the export's own way.
     let raw = b.house.store.events(1, 5000).await.unwrap();
@@ -357,7 +357,7 @@ async fn a_case_is_exported_whole_and_the_verifier_accepts_it() {
     let whole = export::whole(&reader, &target("whole"), |_| {})
         .await
         .unwrap();
-    assert_eq!((whole.events, whole.originals), (all, 3));
+    assert_eq!((whole.events, whole.pictures), (all, 3));
     assert_eq!(check(&dir.path().join("whole")), (0, all));
     // The same folder again is refused, and is written over when told to.
     let again = export::case(&reader, b.case, &target("whole"), |_| {}).await;

@@ -9,6 +9,7 @@ use axum::body::{Body, Bytes};
 use axum::http::{HeaderMap, Request, StatusCode, header};
 use http_body_util::BodyExt as _;
 use liftledger::app::audit::{Audit, audit};
+use liftledger::app::papers::export;
 use liftledger::app::{Sent, Viewer};
 use liftledger::custody::copy::AddCopy;
 use liftledger::custody::state::ImageRef;
@@ -149,6 +150,7 @@ fn pictures_and_their_working_copies() {
             view_steps_set_anew_are_seen_at_the_copy(world).await;
             a_scale_is_typed(world).await;
             the_card_shows_the_copy(world).await;
+            an_export_brings_the_copies_along(world).await;
             no_route_changes_an_original(world).await;
             the_verifier_finds_an_altered_copy(world).await;
         });
@@ -329,6 +331,33 @@ async fn the_card_shows_the_copy(world: &World) {
     let item = world.demo.items["lamp-item"];
     let page = eleni.get(&format!("/items/{item}")).await.html();
     assert!(page.contains("matrix(-1") && page.contains("the original stays as it is"));
+}
+
+async fn an_export_brings_the_copies_along(world: &World) {
+    let viewer = Viewer::operator();
+    let reader = world.house.reader(&viewer);
+    let (of, image) = picture(world, "panel-item.png").await;
+    let Subject::Item(item) = of else {
+        panic!("{of}")
+    };
+    let case = reader.item(item).await.unwrap().case;
+    let dir = tempfile::tempdir().unwrap();
+    let target = export::Target {
+        folder: dir.path().join("case"),
+        originals: true,
+        overwrite: false,
+    };
+    let done = export::case(&reader, case, &target, |_| {}).await.unwrap();
+    let there = files(&target.folder.join("originals"));
+    assert_eq!(
+        there.len() as u64,
+        done.pictures + 1,
+        "and the list of sums"
+    );
+    for digest in [image.digest, image.copies[0].digest] {
+        let path = target.folder.join("originals").join(digest.to_string());
+        assert_eq!(Digest::of(&std::fs::read(path).unwrap()), digest);
+    }
 }
 
 /// Every file of originals, when it was last changed.

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use crate::app::export::{self as folder, Folder};
 use crate::app::reader::{Part, ReadError, Reader, opened};
-use crate::custody::Fact;
+use crate::disclosure::bundle::picture_field;
 use crate::ids::{CaseId, Digest, Seq, Subject};
 use crate::ledger::checkpoint;
 use crate::ledger::event::{Event, Header};
@@ -22,7 +22,7 @@ use crate::originals::OriginalsError;
 use crate::people::Action;
 use crate::store::{KEYS_MAX, LIST_MAX, RAW_MAX};
 
-/// The folder of originals in an export.
+/// The folder of originals and working copies in an export.
 pub const ORIGINALS: &str = "originals";
 /// The file in it that lists their digests, as checksum programs read it.
 pub const SUMS: &str = "SHA256SUMS";
@@ -48,7 +48,7 @@ pub enum ExportError {
         /// What the system said.
         source: std::io::Error,
     },
-    /// An original is missing or altered.
+    /// A picture is missing or altered.
     #[error(transparent)]
     Original(#[from] OriginalsError),
     /// More than an export holds.
@@ -76,8 +76,8 @@ pub struct Exported {
     pub events: u64,
     /// The size of the ledger that the checkpoint speaks of.
     pub ledger_size: u64,
-    /// Originals copied.
-    pub originals: u64,
+    /// Originals and working copies that were copied.
+    pub pictures: u64,
 }
 
 /// Where an export goes.
@@ -85,7 +85,7 @@ pub struct Exported {
 pub struct Target {
     /// The folder.
     pub folder: PathBuf,
-    /// With the original bytes of pictures.
+    /// With the original bytes of pictures, and their working copies.
     pub originals: bool,
     /// Over what is there.
     pub overwrite: bool,
@@ -133,7 +133,7 @@ pub async fn whole(
     let path = target.folder.join(EVENTS);
     let mut out = BufWriter::new(File::create(&path).map_err(at(&path))?);
     let mut counts: BTreeMap<Subject, u64> = BTreeMap::new();
-    let mut pictures = BTreeMap::new();
+    let mut pictures = BTreeSet::new();
     let mut done: u64 = 0;
     while done < head.size {
         let next = i64::try_from(done + 1)
@@ -172,7 +172,7 @@ pub async fn whole(
     Ok(Exported {
         events: done,
         ledger_size: head.size,
-        originals: originals(reader, target, &pictures).await?,
+        pictures: originals(reader, target, &pictures).await?,
     })
 }
 
@@ -198,12 +198,12 @@ pub async fn case(
     write(target, SUBJECTS, &files.subjects)?;
     write(target, PROOFS, files.proofs.as_deref().unwrap_or_default())?;
     Ok(Exported {
-        originals: originals(reader, target, &pictures).await?,
+        pictures: originals(reader, target, &pictures).await?,
         ..exported
     })
 }
 
-/// The files of one case, and the pictures that its events name, by digest with their names.
+/// The files of one case, and the pictures that its events name.
 ///
 /// # Errors
 /// See [`ExportError`].
@@ -211,14 +211,14 @@ pub async fn case_folder(
     reader: &Reader<'_>,
     case: CaseId,
     progress: impl FnMut(u64),
-) -> Result<(Folder, BTreeMap<Digest, String>, Exported), ExportError> {
+) -> Result<(Folder, BTreeSet<Digest>, Exported), ExportError> {
     let files = case_files(reader, case, progress).await?;
-    let mut pictures = BTreeMap::new();
+    let mut pictures = BTreeSet::new();
     files.events.iter().for_each(|e| picture(&mut pictures, e));
     let exported = Exported {
         events: files.events.len() as u64,
         ledger_size: files.head.size,
-        originals: 0,
+        pictures: 0,
     };
     let whole = |e: &Event| (e.header.clone(), Line::whole(e));
     let lines: Vec<(Header, Line)> = files.events.iter().map(whole).collect();
@@ -332,10 +332,10 @@ async fn subjects_of(reader: &Reader<'_>, case: CaseId) -> Result<Vec<Subject>, 
     Ok(out)
 }
 
-fn picture(pictures: &mut BTreeMap<Digest, String>, event: &Event) {
-    if let Ok(Fact::ImageAdded(x)) = Fact::from_fields(&event.header.kind, &event.fields) {
-        pictures.insert(x.digest, x.name);
-    }
+/// The picture that this event names: an original, or a working copy.
+fn picture(pictures: &mut BTreeSet<Digest>, event: &Event) {
+    let field = picture_field(&event.header.kind).and_then(|f| event.field_str(f));
+    pictures.extend(field.and_then(|text| text.parse::<Digest>().ok()));
 }
 
 fn prepare(target: &Target) -> Result<(), ExportError> {
@@ -363,11 +363,11 @@ fn write(target: &Target, name: &str, bytes: &[u8]) -> Result<(), ExportError> {
     file.sync_all().map_err(at(&path))
 }
 
-/// Copies the originals, each held against its digest, and lists them.
+/// Copies originals and working copies, each held against its digest, and lists them.
 async fn originals(
     reader: &Reader<'_>,
     target: &Target,
-    pictures: &BTreeMap<Digest, String>,
+    pictures: &BTreeSet<Digest>,
 ) -> Result<u64, ExportError> {
     if !target.originals || pictures.is_empty() {
         return Ok(0);
@@ -375,7 +375,7 @@ async fn originals(
     let folder = target.folder.join(ORIGINALS);
     fs::create_dir_all(&folder).map_err(at(&folder))?;
     let mut sums = String::new();
-    for digest in pictures.keys() {
+    for digest in pictures {
         let bytes = reader.house().originals.read_aside(*digest).await?;
         let path = folder.join(digest.to_string());
         fs::write(&path, bytes).map_err(at(&path))?;
