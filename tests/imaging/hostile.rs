@@ -401,7 +401,7 @@ fn memory_stays_within_its_bounds() {
             .env(MEASURED, "1")
             .output()
             .unwrap();
-        let said = String::from_utf8_lossy(&done.stdout);
+        let said = String::from_utf8_lossy(&done.stderr);
         assert!(done.status.success(), "{said}");
         assert!(said.contains("at most"), "nothing was measured: {said}");
         return;
@@ -417,7 +417,7 @@ fn memory_stays_within_its_bounds() {
         pictures += usize::from(seen.is_ok() && decoded.is_ok());
     }
     let grown = memory("VmHWM:").saturating_sub(before);
-    println!("{pictures} pictures, at most {grown} bytes more");
+    eprintln!("{pictures} pictures, at most {grown} bytes more");
     assert!(pictures > 30, "{pictures}");
     assert!(grown < 2 * 40_000_000, "{grown} bytes");
 }
