@@ -7,8 +7,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, kit, mark, package,
-    paper, person, place, stock, value,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, intake, item, kit, mark,
+    package, paper, person, place, stock, value,
 };
 use super::{count, disposition, hold, retention};
 use crate::ids::{
@@ -169,6 +169,8 @@ acts! {
     Receive(hand_over::Receive) = "receive", HandOver, signed: true;
     /// Refuse what is offered.
     Refuse(hand_over::Refuse) = "refuse", HandOver, signed: false;
+    /// Receive many things under one signing, or refuse some of them.
+    Intake(intake::Intake) = "intake", HandOver, signed: true;
     /// Hand to somebody without an account.
     HandOut(hand_over::HandOut) = "hand-out", HandOutside, signed: true;
     /// Take back from somebody without an account.

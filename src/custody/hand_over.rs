@@ -489,6 +489,17 @@ pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refu
 fn offer<'a>(ctx: &'a Context<'_>, piece: Piece) -> Result<&'a Offer, Refusal> {
     let (custody, _) = ctx.piece(piece)?;
     custody.offer.as_ref().ok_or_else(|| {
+        let mine = ctx.actor.id.map(|person| Holder::Person { person });
+        if mine.is_some() && ctx.state.holder(piece) == mine.as_ref() {
+            return Refusal::new(
+                Rule::NoOffer,
+                format!(
+                    "{} is not on offer: you have it already.",
+                    capital(&ctx.state.name(piece))
+                ),
+                "Nothing is left to receive, refuse or withdraw.",
+            );
+        }
         let who = ctx
             .state
             .holder(piece)

@@ -19,6 +19,7 @@ pub mod fact;
 pub mod hand_over;
 pub mod hold;
 pub mod image;
+pub mod intake;
 pub mod item;
 pub mod kit;
 pub mod mark;

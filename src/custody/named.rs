@@ -13,6 +13,8 @@ use crate::ids::{CaseId, CountId, MarkId, PackageId, PersonId, Piece, PlaceId, S
 pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
     match &ctx.command.act {
         Act::AddPerson(_) | Act::OpenCase(_) | Act::KitAdd(_) | Act::KitRemove(_) => Ok(()),
+        // Asked line by line.
+        Act::Intake(_) => Ok(()),
         Act::SetRoles(x) => person(ctx, x.person),
         Act::SetActive(x) => person(ctx, x.person),
         Act::OpenScene(x) => ctx.case(x.case).map(drop),

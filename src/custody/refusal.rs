@@ -48,6 +48,14 @@ rules! {
     BadText = "bad-text",
     /// A value is outside what the rule allows.
     BadValue = "bad-value",
+    /// A label's check character does not fit.
+    Misread = "label-misread",
+    /// A label that bears no code of this kind.
+    ForeignLabel = "label-not-ours",
+    /// A thing stands on two lines of one command.
+    NamedTwice = "named-twice",
+    /// Some lines of a command cannot be recorded, so none was. The refusal holds each line's own.
+    LinesRefused = "lines-refused",
     /// The thing is in a package and goes where the package goes.
     InsidePackage = "inside-a-package",
     /// There is an open offer: it must be received, refused or withdrawn first.
@@ -135,6 +143,39 @@ pub struct Refusal {
     /// The field of the command that is meant, if one is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
+    /// Of a command of several lines: each line that was refused, and why.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lines: Vec<LineRefusal>,
+}
+
+/// A line of a command that was refused.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LineRefusal {
+    /// Which line, from 1.
+    pub line: usize,
+    /// The stable code of the rule.
+    pub code: String,
+    /// What was refused and why, one sentence.
+    pub sentence: String,
+    /// What to do next, one sentence.
+    pub next: String,
+    /// The field of the line that is meant, if one is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub field: Option<String>,
+}
+
+impl LineRefusal {
+    /// The refusal of one line.
+    #[must_use]
+    pub fn new(line: usize, refusal: &Refusal) -> Self {
+        Self {
+            line,
+            code: refusal.code.clone(),
+            sentence: refusal.sentence.clone(),
+            next: refusal.next.clone(),
+            field: refusal.field.clone(),
+        }
+    }
 }
 
 impl Refusal {
@@ -145,6 +186,7 @@ impl Refusal {
             sentence: sentence.into(),
             next: next.into(),
             field: None,
+            lines: Vec::new(),
         }
     }
 

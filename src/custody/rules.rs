@@ -7,8 +7,8 @@ use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::state::{Case, Custody, Holder, State, Thing};
 use super::{
-    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, kit, mark, named,
-    package, paper, person, place, stock, value,
+    afis, amendment, case, copy, disclosure, drying, hand_over, image, intake, item, kit, mark,
+    named, package, paper, person, place, stock, value,
 };
 use super::{count, disposition, hold, retention};
 use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
@@ -396,6 +396,31 @@ pub fn decide(
     Ok(drafts)
 }
 
+/// Decides one line of a command that holds several, as the act that it would be by itself. Who acts, their signature and
+/// what comes with every command were asked of the whole.
+pub(super) fn part(ctx: &Context<'_>, act: Act) -> Result<Vec<Draft>, Refusal> {
+    let command = Command {
+        act,
+        id: ctx.command.id,
+        claimed_at: ctx.command.claimed_at,
+        late_reason: ctx.command.late_reason.clone(),
+    };
+    let ctx = Context {
+        command: &command,
+        state: ctx.state,
+        trade: ctx.trade,
+        actor: ctx.actor,
+        at: ctx.at,
+        now: ctx.now,
+    };
+    named::seen(&ctx)?;
+    for piece in command.act.pieces() {
+        ctx.after_last(piece)?;
+    }
+    not_ended(&ctx)?;
+    noun(&ctx)
+}
+
 /// The account is on and the role allows the act.
 fn may(ctx: &Context<'_>) -> Result<(), Refusal> {
     let act = &ctx.command.act;
@@ -561,6 +586,7 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::Withdraw(x) => hand_over::withdraw(ctx, x),
         Act::Receive(x) => hand_over::receive(ctx, x),
         Act::Refuse(x) => hand_over::refuse(ctx, x),
+        Act::Intake(x) => intake::take_in(ctx, x),
         Act::HandOut(x) => hand_over::hand_out(ctx, x),
         Act::TakeBack(x) => hand_over::take_back(ctx, x),
         Act::TakeCharge(x) => hand_over::take_charge(ctx, x),

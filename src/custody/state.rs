@@ -616,6 +616,12 @@ impl State {
             Act::PutIn(_) | Act::TakeOut(_) | Act::Open(_) | Act::Withdraw(_) => {}
             Act::Receive(_) | Act::Refuse(_) | Act::HandOut(_) | Act::TakeBack(_) => {}
             Act::TakeCharge(_) | Act::Fetch(_) | Act::KitAdd(_) | Act::KitRemove(_) => {}
+            Act::Intake(x) => {
+                for line in x.lines.iter().take(super::intake::MAX_LINES) {
+                    pieces.extend(line.piece(self));
+                    all.extend(line.code().map(Key::Code));
+                }
+            }
             Act::AddPlace(x) => {
                 all.insert(Key::PlaceName(x.name.clone()));
                 if let Some(parent) = x.parent {

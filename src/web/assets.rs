@@ -9,6 +9,9 @@ pub const SCRIPT: &str = include_str!("assets/script.js");
 /// The script of pages that send files, served as `/upload.js`.
 pub const UPLOAD: &str = include_str!("assets/upload.js");
 
+/// The script of the intake counter, served as `/intake.js`.
+pub const INTAKE: &str = include_str!("assets/intake.js");
+
 /// The script of the viewer of pictures, served as `/viewer.js`.
 pub const VIEWER: &str = include_str!("assets/viewer.js");
 

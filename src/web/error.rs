@@ -47,6 +47,7 @@ impl Failure {
                 sentence: sentence.into(),
                 next: next.into(),
                 field: None,
+                lines: Vec::new(),
             }),
             retry_after: None,
             sign_in: None,
@@ -552,6 +553,9 @@ pub struct Problem {
     /// The field of the command that is meant, if one is.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
+    /// Of a command of several lines: each line that was refused, and why.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub lines: Vec<crate::custody::refusal::LineRefusal>,
 }
 
 /// The problem detail of a failure.
@@ -566,6 +570,7 @@ pub fn problem(failure: &Failure) -> Response {
         code: refusal.code.clone(),
         next: refusal.next.clone(),
         field: refusal.field.clone(),
+        lines: refusal.lines.clone(),
     };
     let mut response = (failure.status, axum::Json(body)).into_response();
     let headers = response.headers_mut();

@@ -12,8 +12,8 @@ use super::app::App;
 use super::error::Failure;
 use crate::custody::Refusal;
 
-/// How many fields a form may have.
-pub const MAX_FIELDS: usize = 600;
+/// How many fields a form may have: the intake counter's 200 lines have five each.
+pub const MAX_FIELDS: usize = 1_100;
 /// The longest value.
 pub const MAX_VALUE: usize = 10_000;
 
@@ -383,6 +383,7 @@ fn wrong(input: &Input, sentence: String, next: &str) -> Refusal {
         sentence,
         next: next.into(),
         field: Some(input.name.clone()),
+        lines: Vec::new(),
     }
 }
 

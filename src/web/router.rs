@@ -90,6 +90,8 @@ routes! {
     get "/desk/storeroom" => pages::desk::storeroom, May(Action::ReadEvidence);
     get "/desk/examiner" => pages::desk::examiner, May(Action::ReadEvidence);
     get "/desk/court" => pages::desk::court, May(Action::ReadEvidence);
+    get "/intake" => pages::intake::show, May(Action::HandOver);
+    post "/intake" => pages::intake::perform, May(Action::HandOver);
     get "/cases" => pages::case::list, May(Action::ReadEvidence);
     get "/cases/{id}" => pages::case::page, May(Action::ReadEvidence);
     get "/marks/{id}" => pages::mark::page, May(Action::ReadEvidence);
@@ -227,6 +229,10 @@ fn assets_routes() -> Router<App> {
         .route(
             "/upload.js",
             asset("text/javascript; charset=utf-8", assets::UPLOAD),
+        )
+        .route(
+            "/intake.js",
+            asset("text/javascript; charset=utf-8", assets::INTAKE),
         )
         .route(
             "/viewer.js",

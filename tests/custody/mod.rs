@@ -3,6 +3,7 @@
 mod afis;
 mod amendments;
 mod images;
+pub mod intake;
 mod keeping;
 mod kit;
 mod loans;

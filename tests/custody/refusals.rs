@@ -14,6 +14,7 @@ use liftledger::ids::{ItemId, PersonId, Piece, Subject};
 use liftledger::imaging::recipe::Recipe;
 use liftledger::ledger::event::Source;
 
+use super::intake::{intake, misread};
 use super::yard::{
     Yard, actor, command, pack, party, receive, recover, release, same, seal, store,
 };
@@ -54,6 +55,7 @@ pub fn rows(y: &Yard) -> Vec<Row> {
     let lift = Piece::Item(t.lift);
     let shelved = Piece::Item(t.shelved);
     let boxed = Piece::Package(t.box_offered);
+    let code = state.packages[&t.box_offered].code.to_string();
     let row = |rule, who: PersonId, act| Row {
         rule,
         actor: actor(state, who),
@@ -184,6 +186,15 @@ pub fn rows(y: &Yard) -> Vec<Row> {
             }),
         ),
         row(Rule::NoOffer, p.custodian, receive(lift, "")),
+        row(Rule::Misread, p.custodian, intake(&[&misread(&code)])),
+        row(Rule::ForeignLabel, p.custodian, intake(&["EV-77/1204"])),
+        row(Rule::NamedTwice, p.custodian, intake(&[&code, &code])),
+        row(
+            Rule::LinesRefused,
+            p.custodian,
+            intake(&[&code, &misread(&code), "EV-77/1204"]),
+        ),
+        row(Rule::NotAddressee, p.second, intake(&[&code])),
         row(Rule::NotAddressee, p.second, receive(boxed, "004217")),
         row(
             Rule::NotAddressee,
@@ -351,7 +362,7 @@ fn each_rule_says_no_with_its_own_code_and_changes_nothing() {
     assert!(without.is_empty(), "rules without a row: {without:?}");
     let codes: BTreeSet<&str> = Rule::ALL.iter().map(|r| r.code()).collect();
     assert_eq!(codes.len(), Rule::ALL.len(), "a code is there twice");
-    assert_eq!(codes.len(), 48);
+    assert_eq!(codes.len(), 52);
 }
 
 /// A release with everything wrong with it, put right one thing at a time, meets the rules in their order.

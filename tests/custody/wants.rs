@@ -114,6 +114,10 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
     }
     vec![
         (
+            p.custodian,
+            super::intake::intake(&[y.stage.state.packages[&t.box_offered].code.as_str()]),
+        ),
+        (
             p.admin,
             Act::AddPerson(AddPerson {
                 user_name: "ada".into(),

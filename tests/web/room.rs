@@ -584,3 +584,44 @@ fn a_disposition_is_by_three_people_and_ends_custody() {
         assert!(audit.is_clean(), "{:?}", audit.models);
     });
 }
+
+#[test]
+fn the_page_of_a_place_is_silent_while_it_is_counted_blind() {
+    on(async {
+        let w = world();
+        let viewer = Viewer::operator();
+        let reader = w.house.reader(&viewer);
+        let mut found = None;
+        for place in w.demo.places.values() {
+            let part = liftledger::app::Part::default();
+            let here = reader.stored_in(*place, &part).await.unwrap();
+            if let Some(thing) = here.rows.first() {
+                found = Some((*place, thing.code().grouped()));
+                break;
+            }
+        }
+        let (place, code) = found.unwrap();
+        let page = format!("/places/{place}");
+        let nour = Browser::of("nour").await;
+        let shown = async |b: &Browser| b.get(&page).await.html.contains(&code);
+        assert!(shown(&nour).await);
+        let place = place.to_string();
+        let count = nour.done("begin-count", &[("place", &place)]).await;
+        let count = count
+            .trim_start_matches("/counts/")
+            .split('?')
+            .next()
+            .unwrap();
+        let answer = nour.get(&page).await;
+        assert!(!answer.html.contains(&code), "{}", answer.html);
+        assert!(answer.html.contains("A blind count of this place is open"));
+        let api = nour.get(&format!("/api/places/{place}")).await;
+        let file: Value = serde_json::from_str(&api.html).unwrap();
+        assert_eq!(file["counted"], count);
+        assert_eq!(file["contents"]["rows"], serde_json::json!([]));
+        // Whoever leads the room and may not count still sees it.
+        assert!(shown(&Browser::of("eleni").await).await);
+        nour.done("end-count", &[("count", count)]).await;
+        assert!(shown(&nour).await);
+    });
+}

@@ -23,6 +23,7 @@ pub mod eligible;
 pub mod find;
 pub mod findings;
 pub mod images;
+pub mod intake;
 pub mod item_file;
 pub mod keeping;
 pub mod line;

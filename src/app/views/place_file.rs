@@ -9,8 +9,9 @@ use super::words;
 use crate::app::reader::{Page, Part, ReadError, Reader};
 use crate::custody::place::PlaceKind;
 use crate::custody::state::Place;
-use crate::ids::{Code, PlaceId, Subject};
+use crate::ids::{Code, CountId, PlaceId, Subject};
 use crate::keeping::StockLine;
+use crate::people::Action;
 
 /// Everything about a place.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -37,6 +38,9 @@ pub struct PlaceFile {
     pub facts: Vec<String>,
     /// The boxes in stock there, by kind.
     pub stock: Vec<StockLine>,
+    /// The count that covers it and is to be blind for the reader. While it is open nothing is said of what stands there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub counted: Option<CountId>,
     /// What stands in it.
     pub contents: Page<PieceLine>,
     /// When this was read.
@@ -76,7 +80,14 @@ pub async fn load(reader: &Reader<'_>, id: PlaceId, part: &Part) -> Result<Place
         });
     }
     path.reverse();
-    let things = reader.stored_in(id, part).await?;
+    let counted = blind(reader, id).await?;
+    let things = match counted {
+        Some(_) => Page {
+            rows: Vec::new(),
+            next: None,
+        },
+        None => reader.stored_in(id, part).await?,
+    };
     let asked: Vec<Subject> = things
         .rows
         .iter()
@@ -102,6 +113,7 @@ pub async fn load(reader: &Reader<'_>, id: PlaceId, part: &Part) -> Result<Place
         climate_name: climate.map(|c| c.name.clone()).unwrap_or_default(),
         facts: facts(&place),
         stock: place.stock.clone(),
+        counted,
         contents: Page {
             rows: lines,
             next: things.next,
@@ -109,6 +121,37 @@ pub async fn load(reader: &Reader<'_>, id: PlaceId, part: &Part) -> Result<Place
         as_of: now,
         as_of_words: words::when(&now, zone),
     })
+}
+
+/// How many parts of the list of open counts are looked through.
+const MOST_PARTS: usize = 20;
+
+/// The open count of everything that covers this place, where the reader takes part in it or could: whoever counts is not
+/// told what should be there. A count of a sample tells what it looks for, so there is nothing to be kept.
+async fn blind(reader: &Reader<'_>, place: PlaceId) -> Result<Option<CountId>, ReadError> {
+    let viewer = reader.viewer();
+    let Some(me) = viewer.id() else {
+        return Ok(None);
+    };
+    let may_count = viewer.may(Action::Keep);
+    let mut part = Part::default();
+    for _ in 0..MOST_PARTS {
+        let page = reader.counts(Some(true), &part).await?;
+        let found = page.rows.iter().find(|c| {
+            c.ended.is_none()
+                && c.sample.is_none()
+                && c.places.contains(&place)
+                && (may_count || c.counters.contains(&me))
+        });
+        if let Some(count) = found {
+            return Ok(Some(count.id));
+        }
+        match page.next {
+            Some(next) => part.after = Some(next),
+            None => break,
+        }
+    }
+    Ok(None)
 }
 
 fn facts(place: &Place) -> Vec<String> {

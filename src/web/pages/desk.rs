@@ -122,6 +122,9 @@ async fn page(
             }
         }
         Which::Storeroom => {
+            if viewer.may(Action::HandOver) {
+                buttons.push(show::Button::new("/intake", "Intake counter"));
+            }
             buttons.push(show::Button::new("/places", "Places"));
             let (open, unresolved) = count_file::waiting(&reader).await?;
             let label = match (open, unresolved) {

@@ -14,6 +14,7 @@ pub mod disposition;
 pub mod event;
 pub mod find;
 pub mod image;
+pub mod intake;
 pub mod item;
 pub mod kit;
 pub mod mark;

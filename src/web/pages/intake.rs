@@ -1,0 +1,540 @@
+//! The intake counter: what is on its way to me, and one form that receives and refuses much of it under one signing.
+
+use askama::Template;
+use axum::extract::{RawQuery, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse as _, Redirect, Response};
+use serde_json::Value;
+
+use super::act::when_fields;
+use super::acts::choices::conditions;
+use super::{block, draw, show};
+use crate::app::sign_in::SignInError;
+use crate::app::views::intake::{Waiting, look, queue};
+use crate::app::{Reader, RecordError, Sent};
+use crate::custody::intake::{Intake, IntakeLine, MAX_LINES};
+use crate::custody::{Act, Command, Refusal, Signed};
+use crate::ids::{Code, CommandId};
+use crate::ledger::event::Source;
+use crate::web::App;
+use crate::web::error::{Failure, status_of};
+use crate::web::form::{Choice, Input, Typed, to_json};
+use crate::web::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock, SigningBlock};
+use crate::web::session::{Posted, Visitor};
+
+/// What is wrong with a line.
+struct Wrong {
+    /// `code`, `seal` or `note`.
+    field: &'static str,
+    text: String,
+    code: String,
+}
+
+/// A line of the form.
+#[derive(Default)]
+struct Row {
+    /// Its place on the page.
+    n: usize,
+    /// What was scanned, or the code of what is on its way.
+    code: String,
+    /// The same as a scanner reads it, in groups where it is a code of ours.
+    shown: String,
+    /// What it is and who released it; empty for what is not on its way to the viewer.
+    name: String,
+    from: String,
+    sealed: bool,
+    listed: bool,
+    /// Empty: not at the counter. `receive` or `refuse`.
+    what: String,
+    seal: String,
+    condition: String,
+    note: String,
+    wrong: Option<Wrong>,
+    focus: bool,
+}
+
+impl Row {
+    fn of(waiting: &Waiting) -> Self {
+        let mut name = format!("{}, {}", waiting.name, waiting.case_number);
+        if !waiting.what.is_empty() {
+            name.push_str(": ");
+            name.push_str(&waiting.what);
+        }
+        Self {
+            code: waiting.code.to_string(),
+            name,
+            from: waiting.from.clone(),
+            sealed: waiting.sealed,
+            listed: true,
+            ..Self::default()
+        }
+    }
+
+    /// What the labels of its fields call it.
+    fn called(&self) -> &str {
+        let name = self.name.split(':').next().unwrap_or_default();
+        if name.is_empty() { &self.shown } else { name }
+    }
+
+    /// What is signed of it.
+    fn said(&self) -> String {
+        if self.what == "refuse" {
+            return format!("refused: {}", self.note);
+        }
+        let condition = conditions()
+            .into_iter()
+            .find(|c| c.value == self.condition)
+            .map_or_else(String::new, |c| c.label);
+        let seal = if self.seal.is_empty() {
+            "no seal seen".to_owned()
+        } else {
+            format!("seal {}", self.seal)
+        };
+        let note = if self.note.is_empty() {
+            String::new()
+        } else {
+            format!("; {}", self.note)
+        };
+        format!("received, {seal}, {condition}{note}")
+    }
+
+    fn is_wrong(&self, field: &str) -> bool {
+        self.wrong.as_ref().is_some_and(|w| w.field == field)
+    }
+}
+
+#[derive(Template)]
+#[template(path = "intake/intake.html")]
+struct IntakePage {
+    frame: Frame,
+    command: String,
+    refusal: Option<RefusalBlock>,
+    rows: Vec<Row>,
+    /// What a line looks like that the script adds.
+    blank: Vec<Row>,
+    conditions: Vec<Choice>,
+    scan_focus: bool,
+    said: String,
+    more: bool,
+    when: Vec<Input>,
+    zone: String,
+    late_open: bool,
+}
+
+#[derive(Template)]
+#[template(path = "intake/sign.html")]
+struct SignPage {
+    frame: Frame,
+    command: String,
+    carried: Vec<(String, String)>,
+    signing: SigningBlock,
+}
+
+/// What an intake came to: the events behind the first one that the same command made.
+async fn came_to(reader: &Reader<'_>, query: Option<&str>) -> Option<Notice> {
+    let typed = Typed::of_query(query).ok()?;
+    let first: u64 = typed.get("done").parse().ok()?;
+    let begun = reader.event(first).await.ok()?;
+    if begun.header.actor != reader.viewer().id() {
+        return None;
+    }
+    let (mut received, mut refused) = (0, 0);
+    for seq in first..first.saturating_add(MAX_LINES as u64) {
+        let Ok(event) = reader.event(seq).await else {
+            break;
+        };
+        if event.fields.get("command") != begun.fields.get("command") {
+            break;
+        }
+        match event.header.kind.as_str() {
+            "custody.received" => received += 1,
+            "custody.refused" => refused += 1,
+            _ => break,
+        }
+    }
+    let last = first + (received + refused).max(1) - 1;
+    Some(Notice {
+        kind: NoticeKind::Done,
+        text: format!(
+            "{received} received and {refused} refused under one signing, events {first} to {last}."
+        ),
+        next: (received > 0).then(|| "put what you received on its shelves.".to_owned()),
+    })
+}
+
+/// The rows as they were typed, with what is on its way and was not on the form yet.
+fn rows(typed: &Typed, waiting: &[Waiting]) -> Result<Vec<Row>, Failure> {
+    let all = |name| typed.all(name);
+    let (codes, whats) = (all("code"), all("what"));
+    let (seals, states, notes) = (all("seal"), all("condition"), all("note"));
+    if [whats.len(), seals.len(), states.len(), notes.len()] != [codes.len(); 4] {
+        return Err(Failure::unreadable("its lines are not whole"));
+    }
+    let mut out: Vec<Row> = Vec::new();
+    for (i, text) in codes.iter().enumerate() {
+        let known = waiting.iter().find(|w| names(text, w.code.as_str()));
+        let mut row = known.map_or_else(Row::default, Row::of);
+        row.code = (*text).to_owned();
+        row.what = whats[i].to_owned();
+        row.seal = seals[i].trim().to_owned();
+        row.condition = states[i].to_owned();
+        row.note = notes[i].trim().to_owned();
+        // A line that was taken off, of something that is not on its way, is gone.
+        if row.listed || !row.what.is_empty() {
+            out.push(row);
+        }
+    }
+    for w in waiting {
+        if !out.iter().any(|r| names(&r.code, w.code.as_str())) && out.len() < MAX_LINES {
+            out.push(Row::of(w));
+        }
+    }
+    Ok(out)
+}
+
+/// Whether a text is a way to type this code.
+fn names(text: &str, code: &str) -> bool {
+    text.parse::<Code>().is_ok_and(|c| c.as_str() == code)
+}
+
+/// The command of the lines that are at the counter, and which row each of them is.
+fn build(
+    rows: &[Row],
+    id: CommandId,
+    when: &[Input],
+    zone: chrono::FixedOffset,
+) -> Result<(Command, Vec<usize>), Refusal> {
+    let (mut lines, mut at) = (Vec::new(), Vec::new());
+    for (i, row) in rows.iter().enumerate().filter(|(_, r)| !r.what.is_empty()) {
+        let condition = serde_json::from_value(Value::String(row.condition.clone()));
+        let refuse = (row.what == "refuse").then(|| row.note.clone());
+        lines.push(IntakeLine {
+            code: row.code.clone(),
+            seal_seen: row.seal.clone(),
+            condition: condition.unwrap_or_default(),
+            note: if refuse.is_some() {
+                String::new()
+            } else {
+                row.note.clone()
+            },
+            refuse,
+        });
+        at.push(i);
+    }
+    let unreadable = |e: serde_json::Error| Refusal {
+        code: "bad-value".into(),
+        sentence: format!("The form cannot be read: {e}."),
+        next: "Check what is filled in.".into(),
+        field: None,
+        lines: Vec::new(),
+    };
+    let mut command = to_json(when, zone)?;
+    let act = serde_json::to_value(Act::Intake(Intake { lines })).map_err(unreadable)?;
+    command.insert("id".into(), Value::String(id.to_string()));
+    command.insert("act".into(), act);
+    let command = serde_json::from_value(Value::Object(command)).map_err(unreadable)?;
+    Ok((command, at))
+}
+
+/// Marks the lines that a refusal names.
+fn mark(rows: &mut [Row], refusal: &Refusal, at: &[usize]) {
+    for one in &refusal.lines {
+        let Some(row) = at.get(one.line - 1).and_then(|i| rows.get_mut(*i)) else {
+            continue;
+        };
+        row.wrong = Some(Wrong {
+            field: match one.field.as_deref() {
+                Some("seal_seen") => "seal",
+                Some("note" | "reason") => "note",
+                _ => "code",
+            },
+            text: format!("{} {}", one.sentence, one.next),
+            code: one.code.clone(),
+        });
+    }
+}
+
+/// One request for the page.
+struct Counter<'a> {
+    app: &'a App,
+    visitor: &'a Visitor,
+    command: CommandId,
+    zone: chrono::FixedOffset,
+    when: Vec<Input>,
+    more: bool,
+}
+
+impl Counter<'_> {
+    fn form(
+        &self,
+        mut rows: Vec<Row>,
+        refusal: Option<&Refusal>,
+        said: String,
+        notice: Option<Notice>,
+    ) -> Result<Response, Failure> {
+        for (i, row) in rows.iter_mut().enumerate() {
+            row.n = i + 1;
+            row.shown = row
+                .code
+                .parse::<Code>()
+                .map_or_else(|_| row.code.clone(), |c| c.grouped());
+        }
+        let mut when = self.when.clone();
+        let mut late_open = when.iter().any(|i| !i.first().is_empty());
+        if let Some(refusal) = refusal {
+            for input in &mut when {
+                if refusal.field.as_deref() == Some(input.name.as_str()) {
+                    input.error = Some(format!("{} {}", refusal.sentence, refusal.next));
+                    late_open = true;
+                }
+            }
+            late_open |= refusal
+                .lines
+                .iter()
+                .any(|l| l.field.as_deref() == Some("claimed_at"));
+        }
+        let frame = self.visitor.frame(vec![
+            Link::new("/desk/storeroom", "Intake and storeroom"),
+            Link::new("", "Intake counter"),
+        ]);
+        let page = IntakePage {
+            frame: show::framed(frame, notice),
+            command: self.command.to_string(),
+            refusal: refusal.map(|r| block(r, "what is at the counter")),
+            scan_focus: refusal.is_none() && rows.iter().all(|r| !r.focus),
+            rows,
+            blank: vec![Row {
+                what: "receive".into(),
+                ..Row::default()
+            }],
+            conditions: conditions(),
+            said,
+            more: self.more,
+            when,
+            zone: self.zone.to_string(),
+            late_open,
+        };
+        let status = refusal.map_or(StatusCode::OK, status_of);
+        Ok((status, draw(&page)?).into_response())
+    }
+
+    fn sign(
+        &self,
+        rows: &[Row],
+        typed: &Typed,
+        error: Option<String>,
+    ) -> Result<Response, Failure> {
+        let taken: Vec<&Row> = rows.iter().filter(|r| !r.what.is_empty()).collect();
+        let refused = taken.iter().filter(|r| r.what == "refuse").count();
+        let mut facts: Vec<(String, String)> = taken
+            .iter()
+            .map(|row| {
+                let name = row.name.split(':').next().unwrap_or_default();
+                let name = if name.is_empty() { &row.code } else { name };
+                (name.to_owned(), row.said())
+            })
+            .collect();
+        for input in &self.when {
+            facts.extend(
+                input
+                    .said(self.zone)
+                    .map(|said| (input.label.clone(), said)),
+            );
+        }
+        let status = match error {
+            Some(_) => StatusCode::UNAUTHORIZED,
+            None => StatusCode::OK,
+        };
+        let carried = typed
+            .0
+            .iter()
+            .filter(|(n, _)| !matches!(n.as_str(), "password" | "csrf" | "id" | "step" | "scan"))
+            .cloned()
+            .collect();
+        let page = SignPage {
+            frame: self.visitor.frame(vec![
+                Link::new("/intake", "Intake counter"),
+                Link::new("", "Sign"),
+            ]),
+            command: self.command.to_string(),
+            carried,
+            signing: SigningBlock {
+                facts,
+                sentence: format!(
+                    "I received {} and refused {refused} of these things, each as described here.",
+                    taken.len() - refused
+                ),
+                act: format!("Sign for {} lines", taken.len()),
+                error,
+            },
+        };
+        Ok((status, draw(&page)?).into_response())
+    }
+}
+
+/// The queue and the form.
+pub async fn show(
+    State(app): State<App>,
+    visitor: Visitor,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(&app);
+    let queue = queue(&reader).await?;
+    let counter = Counter {
+        app: &app,
+        visitor: &visitor,
+        command: CommandId::new(),
+        zone: app.house().agency().await?.zone,
+        when: when_fields(&Typed::default()),
+        more: queue.more,
+    };
+    let rows = queue.rows.iter().map(Row::of).collect();
+    let notice = came_to(&reader, query.as_deref()).await;
+    counter.form(rows, None, String::new(), notice)
+}
+
+/// Adds a line, looks the lines through, shows what is signed, or records it.
+pub async fn perform(State(app): State<App>, posted: Posted) -> Result<Response, Failure> {
+    let Posted { visitor, typed } = posted;
+    let reader = visitor.reader(&app);
+    let queue = queue(&reader).await?;
+    let counter = Counter {
+        app: &app,
+        visitor: &visitor,
+        command: typed.read::<CommandId>("id")?,
+        zone: app.house().agency().await?.zone,
+        when: when_fields(&typed),
+        more: queue.more,
+    };
+    let mut rows = rows(&typed, &queue.rows)?;
+    match typed.get("step") {
+        "back" => counter.form(rows, None, String::new(), None),
+        "sign" => counter.signing(&reader, rows, &typed).await,
+        "check" => {
+            let (refusal, at) = counter.looked(&reader, &rows).await?;
+            let said = match &refusal {
+                None => format!("All {} lines can be signed.", at.len()),
+                Some(_) => String::new(),
+            };
+            if let Some(refusal) = &refusal {
+                mark(&mut rows, refusal, &at);
+            }
+            counter.form(rows, refusal.as_ref(), said, None)
+        }
+        _ => counter.scanned(&reader, rows, typed.get("scan")).await,
+    }
+}
+
+impl Counter<'_> {
+    /// How the lines would be answered, and which row each line is.
+    async fn looked(
+        &self,
+        reader: &Reader<'_>,
+        rows: &[Row],
+    ) -> Result<(Option<Refusal>, Vec<usize>), Failure> {
+        match build(rows, self.command, &self.when, self.zone) {
+            Err(refusal) => Ok((Some(refusal), Vec::new())),
+            Ok((command, at)) => Ok((look(reader, &command, self.app.now()).await?, at)),
+        }
+    }
+
+    /// A code was scanned or typed into the scan field: its line is at the counter.
+    async fn scanned(
+        &self,
+        reader: &Reader<'_>,
+        mut rows: Vec<Row>,
+        scan: &str,
+    ) -> Result<Response, Failure> {
+        let scan = scan.trim();
+        if scan.is_empty() {
+            return self.form(rows, None, String::new(), None);
+        }
+        let text = scan
+            .parse::<Code>()
+            .map_or(scan.to_owned(), |c| c.to_string());
+        let found = rows
+            .iter()
+            .position(|r| r.code.eq_ignore_ascii_case(&text) || names(&r.code, &text));
+        let at = match found {
+            Some(at) => at,
+            None if rows.len() < MAX_LINES => {
+                rows.push(Row {
+                    code: text,
+                    ..Row::default()
+                });
+                rows.len() - 1
+            }
+            None => {
+                let said = format!("The form holds {MAX_LINES} lines; sign for these first.");
+                return self.form(rows, None, said, None);
+            }
+        };
+        if rows[at].what.is_empty() {
+            rows[at].what = "receive".into();
+        }
+        rows[at].focus = true;
+        let mut said = "It is at the counter: read its seal.".to_owned();
+        if !rows[at].listed {
+            // What is not on its way to me is answered at once.
+            let (refusal, lines) = self.looked(reader, &rows[at..=at]).await?;
+            if let Some(refusal) = refusal {
+                said = format!("{} {}", refusal.sentence, refusal.next);
+                mark(&mut rows[at..=at], &refusal, &lines);
+            }
+        }
+        self.form(rows, None, said, None)
+    }
+
+    /// Shows what is signed, or records it with the password.
+    async fn signing(
+        &self,
+        reader: &Reader<'_>,
+        mut rows: Vec<Row>,
+        typed: &Typed,
+    ) -> Result<Response, Failure> {
+        let (command, at) = match build(&rows, self.command, &self.when, self.zone) {
+            Ok(built) => built,
+            Err(refusal) => return self.form(rows, Some(&refusal), String::new(), None),
+        };
+        let secret = typed.get("password");
+        if secret.is_empty() {
+            if let Some(refusal) = look(reader, &command, self.app.now()).await? {
+                mark(&mut rows, &refusal, &at);
+                return self.form(rows, Some(&refusal), String::new(), None);
+            }
+            return self.sign(&rows, typed, None);
+        }
+        let house = self.app.house();
+        match house
+            .prove(&self.visitor.person, secret, self.app.now())
+            .await
+        {
+            Ok(()) => {}
+            Err(SignInError::Wrong) => {
+                return self.sign(&rows, typed, Some("This is not your password.".into()));
+            }
+            Err(e @ SignInError::Wait { .. }) => {
+                let failure = Failure::from(e);
+                let said = format!("{} {}", failure.refusal.sentence, failure.refusal.next);
+                return self.sign(&rows, typed, Some(said));
+            }
+            Err(e) => return Err(e.into()),
+        }
+        let sent = Sent {
+            person: Some(self.visitor.person.id),
+            signed: Signed::Password,
+            source: Source::Desk,
+            command,
+        };
+        match house.recorder.record(sent).await {
+            Ok(recorded) => {
+                Ok(Redirect::to(&format!("/intake?done={}", recorded.seq)).into_response())
+            }
+            Err(RecordError::Refused(refusal)) => {
+                mark(&mut rows, &refusal, &at);
+                self.form(rows, Some(&refusal), String::new(), None)
+            }
+            Err(e) => Err(e.into()),
+        }
+    }
+}
