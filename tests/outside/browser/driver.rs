@@ -257,6 +257,23 @@ impl Browser {
         self.post("/actions", &json!({"actions": fingers})).unwrap();
     }
 
+    /// A scanner that types: the keys at once, and Enter.
+    pub fn scan(&self, text: &str) {
+        let actions: Vec<Value> = text
+            .chars()
+            .chain([ENTER])
+            .flat_map(|key| {
+                let key = key.to_string();
+                [
+                    json!({"type": "keyDown", "value": key}),
+                    json!({"type": "keyUp", "value": key}),
+                ]
+            })
+            .collect();
+        let body = json!({"actions": [{"type": "key", "id": "keyboard", "actions": actions}]});
+        self.post("/actions", &body).unwrap();
+    }
+
     /// Runs a script on the page; for measuring, not for doing.
     pub fn run(&self, script: &str) -> Value {
         let body = json!({"script": script, "args": []});

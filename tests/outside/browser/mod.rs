@@ -1,6 +1,7 @@
 //! The pages in a real browser: Chromium, spoken to by the W3C WebDriver protocol.
 
 pub mod driver;
+mod intake;
 mod looks;
 mod story;
 mod viewer;
