@@ -29,6 +29,8 @@ mod load;
 mod openapi;
 #[path = "outside/postgres/mod.rs"]
 mod postgres;
+#[path = "outside/provenance.rs"]
+mod provenance;
 #[path = "outside/report.rs"]
 mod report;
 #[path = "reports/sample.rs"]

@@ -7,6 +7,7 @@ mod afis;
 mod backup;
 mod bundle;
 mod case;
+mod check_paper;
 mod config;
 mod count;
 mod database;

@@ -5,7 +5,7 @@ use std::{fs::File, io::Read, io::Write, path::Path, path::PathBuf};
 use anyhow::{Context, bail};
 use clap::Args;
 
-use super::{FAILED, site};
+use super::{FAILED, check_paper, site};
 use crate::app::audit::audit;
 use crate::app::house::House;
 use crate::disclosure::bundle;
@@ -24,6 +24,7 @@ const MAX_FILE: u64 = 4_000_000_000;
   liftledger verify --folder export --json
   liftledger verify --bundle HC-26-0117.zip
   liftledger verify --data ledger --checkpoint kept-elsewhere.txt
+  liftledger verify --pdf report.pdf --data ledger
 
 What it shows: that the events are those the checkpoint was signed over. What it does not: whether a history was
 rewritten whole before the checkpoint; only a checkpoint that somebody else kept shows that.")]
@@ -43,6 +44,10 @@ pub(super) struct Verify {
     /// original bytes of every image against the digest on the record, and every working copy, made again by its recipe.
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
+    /// A PDF that turned up, with --data: is it a paper that this ledger printed, unchanged? Ends with 0 where it is, 2
+    /// where it was altered or is not known. Nothing else is checked then.
+    #[arg(long, value_name = "FILE", requires = "data", conflicts_with_all = ["checkpoint", "key"])]
+    pdf: Option<PathBuf>,
     #[command(flatten)]
     database: site::Database,
     /// A checkpoint that somebody else kept: the database must still contain that history.
@@ -95,6 +100,9 @@ impl Verify {
         };
         if let Some(path) = &self.bundle {
             return self.bundle(path, trusted.as_ref(), out);
+        }
+        if let (Some(pdf), Some(data)) = (&self.pdf, &self.data) {
+            return check_paper::run(pdf, self.database.with(data)?, self.json, out);
         }
         match (&self.folder, &self.data) {
             (Some(folder), _) => self.folder(folder, trusted.as_ref(), out),

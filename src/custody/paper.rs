@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, not_found};
-use crate::ids::{CaseId, Digest, Subject};
+use crate::ids::{CaseId, CommandId, Digest, Subject};
 
 /// A label was printed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -32,6 +32,9 @@ pub struct ReportPrinted {
     pub ledger_size: u64,
     /// How many events of each subject it shows, as `subject=count`.
     pub counts: Vec<String>,
+    /// The print identifier that stands on it and in its properties.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub print: Option<CommandId>,
 }
 
 /// A restricted case was read.

@@ -2,19 +2,44 @@
 //!
 //! Made from the lines of the bundle alone, so that it says nothing that is withheld there. Each item and package is an
 //! object with a provenance record under its exhibit number; each event is an investigative action on these records.
+//!
+//! The ontologies want identifiers to end in a UUID of the versions 0 to 5, and the ledger's own are of version 7. So each
+//! name here ends in a UUID of version 5 (RFC 9562, 5.5) made of the name with the ledger's own identifier, in the
+//! namespace of URLs: `kb:event-…` of event E is made of `http://ledger.invalid/kb/event-E`. The same bundle gives the same
+//! names, and whoever has the ledger's identifier can make them. The ledger's identifiers stand in the descriptions.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::{Value, json};
+use sha1::{Digest as _, Sha1};
 
 use crate::ids::Subject;
 use crate::ledger::event::Header;
 use crate::ledger::export::{Line, Shown};
 
+/// What all names here begin with.
+const KB: &str = "http://ledger.invalid/kb/";
+/// The namespace of names that are URLs: RFC 9562, 6.6.
+const URLS: uuid::Uuid = uuid::Uuid::from_u128(0x6ba7_b811_9dad_11d1_80b4_00c0_4fd4_30c8);
+
+/// The name of something: what it is, and the ledger's identifier of it.
+fn name(what: &str, id: &str) -> String {
+    let hash = Sha1::new()
+        .chain_update(URLS.as_bytes())
+        .chain_update(format!("{KB}{what}-{id}"))
+        .finalize();
+    let mut bytes = [0; 16];
+    for (to, from) in bytes.iter_mut().zip(hash.iter()) {
+        *to = *from;
+    }
+    let id = uuid::Builder::from_sha1_bytes(bytes).into_uuid();
+    format!("kb:{what}-{id}")
+}
+
 /// The prefixes of the ontologies' own terms.
 fn context() -> Value {
     json!({
-        "kb": "http://ledger.invalid/kb/",
+        "kb": KB,
         "case-investigation": "https://ontology.caseontology.org/case/investigation/",
         "uco-action": "https://ontology.unifiedcyberontology.org/uco/action/",
         "uco-core": "https://ontology.unifiedcyberontology.org/uco/core/",
@@ -73,11 +98,12 @@ pub fn provenance(number: &str, lines: &[(Header, Line)], act: impl Fn(&str) -> 
         }
     }
     let mut graph = Vec::new();
-    for (id, name) in &people {
+    for (id, shown_as) in &people {
         graph.push(json!({
-            "@id": format!("kb:person-{id}"),
+            "@id": name("person", id),
             "@type": "uco-identity:Person",
-            "uco-core:name": name
+            "uco-core:name": shown_as,
+            "uco-core:description": format!("person {id} of the ledger")
         }));
     }
     for subject in &things {
@@ -92,7 +118,8 @@ pub fn provenance(number: &str, lines: &[(Header, Line)], act: impl Fn(&str) -> 
         graph.push(json!({
             "@id": thing(*subject),
             "@type": "uco-core:UcoObject",
-            "uco-core:name": exhibit
+            "uco-core:name": exhibit,
+            "uco-core:description": format!("{} {} of the ledger", subject.kind(), subject.uuid())
         }));
         graph.push(json!({
             "@id": record(*subject),
@@ -104,14 +131,14 @@ pub fn provenance(number: &str, lines: &[(Header, Line)], act: impl Fn(&str) -> 
     }
     for (header, _) in lines {
         let mut action = json!({
-            "@id": format!("kb:event-{}", header.id),
+            "@id": name("event", &header.id.to_string()),
             "@type": "case-investigation:InvestigativeAction",
             "uco-core:name": act(&header.kind),
-            "uco-core:description": format!("event {} of the ledger, {}", header.seq, header.kind),
+            "uco-core:description": format!("event {} of the ledger, {}, {}", header.seq, header.kind, header.id),
             "uco-action:startTime": {"@type": "xsd:dateTime", "@value": header.claimed_at}
         });
         if let Some(actor) = header.actor {
-            action["uco-action:performer"] = reference(&format!("kb:person-{actor}"));
+            action["uco-action:performer"] = reference(&name("person", &actor.to_string()));
         }
         let objects: Vec<Value> = header
             .touches
@@ -128,9 +155,9 @@ pub fn provenance(number: &str, lines: &[(Header, Line)], act: impl Fn(&str) -> 
 }
 
 fn thing(subject: Subject) -> String {
-    format!("kb:{}-{}", subject.kind(), subject.uuid())
+    name(subject.kind(), &subject.uuid().to_string())
 }
 
 fn record(subject: Subject) -> String {
-    format!("kb:provenance-{}", subject.uuid())
+    name("provenance", &subject.uuid().to_string())
 }

@@ -192,6 +192,7 @@ pub fn custody_report(report: &CustodyReport) -> Result<Vec<u8>, ReportError> {
     }
     integrity(&mut flow, &report.integrity)?;
     feet(&mut flow, report)?;
+    flow.canvas.marked(&report.print_id);
     flow.canvas.finish(
         &format!("Custody report, case {}", report.case_number),
         report.printed_at,

@@ -178,5 +178,6 @@ pub fn disposition_certificate(c: &DispositionCertificate) -> Result<Vec<u8>, Re
         )?;
     }
     let title = format!("Certificate of disposition, {}, {}", c.case_number, c.thing);
+    flow.canvas.marked(&c.print_id);
     flow.canvas.finish(&title, c.printed_at)
 }

@@ -80,6 +80,7 @@ pub struct Canvas {
     origin: (f64, f64),
     used: BTreeMap<Face, BTreeSet<char>>,
     pictures: Vec<RawImage>,
+    print: Option<String>,
 }
 
 impl Canvas {
@@ -415,6 +416,12 @@ impl Canvas {
         Ok(shown)
     }
 
+    /// Puts the print's identifier into the PDF's properties as well, where a program finds it: see
+    /// [`crate::disclosure::paper`].
+    pub fn marked(&mut self, print_id: &str) {
+        self.print = Some(format!("{}{print_id}", crate::disclosure::paper::MARK));
+    }
+
     /// The PDF. `title` and `at` stand in its properties; the identifier in its trailer is made from its contents.
     ///
     /// # Errors
@@ -462,6 +469,13 @@ impl Canvas {
         let mut document = pdf.to_lopdf_document(&options, &mut Vec::new());
         if let Ok(catalog) = document.catalog_mut() {
             catalog.set("Lang", Object::string_literal("en"));
+        }
+        if let Some(print) = self.print {
+            let info = document.trailer.get(b"Info").and_then(Object::as_reference);
+            let info = info.and_then(|id| document.get_object_mut(id));
+            info.and_then(Object::as_dict_mut)
+                .map_err(|e| ReportError::Inner(e.to_string()))?
+                .set("Keywords", Object::string_literal(print));
         }
         // Pictures come as bare pixels; everything else is compressed already.
         for object in document.objects.values_mut() {

@@ -62,6 +62,7 @@ routes! {
     UPLOAD_ROUTES, upload_routes:
     post "/marks/{id}/photograph" => pages::photograph::add_to_mark, May(Action::RecordScene);
     post "/items/{id}/photograph" => pages::photograph::add_to_item, May(Action::RecordScene);
+    post "/papers/check" => pages::paper_check::answer, May(Action::ReadEvidence);
 }
 
 routes! {
@@ -113,6 +114,7 @@ routes! {
     get "/pictures/{digest}" => pages::picture::page, May(Action::ReadEvidence);
     post "/pictures/{digest}/copy" => pages::picture::make_copy, May(Action::WorkImages);
     get "/copies/{digest}" => pages::picture::copy, May(Action::ReadEvidence);
+    get "/papers/check" => pages::paper_check::form, May(Action::ReadEvidence);
     get "/proof" => pages::proof::page, May(Action::Prove);
     get "/proof/checkpoint" => pages::proof::latest, May(Action::Prove);
     get "/items/{id}/afis" => pages::afis::of_item, May(Action::HandOff);

@@ -7,6 +7,7 @@ mod demo;
 mod handedness;
 mod measure;
 mod papers;
+mod pdf;
 mod rules;
 mod verify;
 

@@ -365,6 +365,7 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
                 digest,
                 ledger_size: 9,
                 counts: vec![],
+                print: None,
             }),
         ),
         (

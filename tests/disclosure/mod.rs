@@ -1,6 +1,7 @@
 mod checker;
 mod codes;
 mod hostile;
+mod papers;
 mod refusals;
 mod sample;
 mod samples;

@@ -68,11 +68,21 @@ struct Browser {
 
 impl Browser {
     async fn send(&self, method: &str, path: &str, body: String) -> Answer {
+        self.send_as(
+            method,
+            path,
+            "application/x-www-form-urlencoded",
+            body.into_bytes(),
+        )
+        .await
+    }
+
+    async fn send_as(&self, method: &str, path: &str, kind: &str, body: Vec<u8>) -> Answer {
         let request = Request::builder()
             .method(method)
             .uri(path)
             .header(header::COOKIE, &self.cookie)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .header(header::CONTENT_TYPE, kind)
             .body(Body::from(body))
             .unwrap();
         let response = world().router.clone().oneshot(request).await.unwrap();
@@ -753,5 +763,64 @@ fn a_malformed_address_gets_the_house_page() {
             assert!(answer.says("<h1"), "{path}: {}", answer.html());
         }
         assert!(tried >= 8, "{tried}");
+    });
+}
+
+/// Sends a file to the page that checks papers.
+async fn checked(browser: &Browser, file: &[u8]) -> Answer {
+    let mut body = format!(
+        "--edge\r\nContent-Disposition: form-data; name=\"csrf\"\r\n\r\n{}\r\n\
+         --edge\r\nContent-Disposition: form-data; name=\"file\"; filename=\"a.pdf\"\r\n\r\n",
+        browser.csrf
+    )
+    .into_bytes();
+    body.extend(file);
+    body.extend(b"\r\n--edge--\r\n");
+    let kind = "multipart/form-data; boundary=edge";
+    browser.send_as("POST", "/papers/check", kind, body).await
+}
+
+#[test]
+fn a_paper_that_turned_up_is_held_against_the_record() {
+    on(async {
+        let browser = signed_in("eleni").await;
+        is_a_page("/papers/check", &browser.get("/papers/check").await);
+        let item = world().demo.items["tiller-item"];
+        let report = browser.post(&format!("/items/{item}/report"), "").await;
+        assert_eq!(report.status, StatusCode::OK);
+        let before = size().await;
+        let answer = checked(&browser, &report.bytes).await;
+        is_a_page("/papers/check", &answer);
+        assert!(answer.says("This is the paper that was printed"));
+        assert!(answer.says(&Digest::of(&report.bytes).to_string()));
+        assert!(answer.says("case HR-26-0417") && answer.says("<dt>By</dt><dd>Ελένη"));
+        // The case is open to all: nothing to note, and nothing was kept.
+        assert_eq!(size().await, before);
+        let mut altered = report.bytes.to_vec();
+        let middle = altered.len() / 2;
+        altered[middle] ^= 1;
+        let answer = checked(&browser, &altered).await;
+        is_a_page("/papers/check", &answer);
+        assert!(answer.says("it was altered") && answer.says(&Digest::of(&altered).to_string()));
+        let answer = checked(&browser, b"%PDF-1.7 of somebody else").await;
+        is_a_page("/papers/check", &answer);
+        assert!(answer.says("This paper is not known"));
+        for (file, code) in [
+            (&b"GIF89a"[..], "not-a-pdf"),
+            (b"", "no-file"),
+            (&vec![b' '; 32 * 1024 * 1024 + 1], "too-large"),
+        ] {
+            let answer = checked(&browser, file).await;
+            assert!(answer.status.is_client_error(), "{code}: {}", answer.status);
+            assert!(answer.says(code), "{code}: {}", answer.html());
+        }
+        // A form of another session, and one without a token before the file.
+        let foreign = Browser {
+            csrf: "x".into(),
+            ..browser.clone()
+        };
+        let answer = checked(&foreign, &report.bytes).await;
+        assert_eq!(answer.status, StatusCode::FORBIDDEN);
+        assert!(answer.says("foreign-form"));
     });
 }

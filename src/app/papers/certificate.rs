@@ -141,6 +141,7 @@ pub async fn certificate(
         digest,
         ledger_size: head.size,
         counts: vec![format!("{subject}={}", past.len())],
+        print: Some(id),
     });
     let recorded = record(reader, by, id, act).await?;
     Ok(Printed {

@@ -5,6 +5,7 @@
 //! - [`bundle`] a case for somebody outside, that they can check without this server
 //! - [`afis`] an image handed off as a latent print transaction
 //! - [`certificate`] the certificate of a disposition
+//! - [`check`] whether a paper that turns up is one that was printed
 //! - [`export`] the events of the whole ledger or of one case, with proofs
 //!
 //! A print goes on the record before its bytes are handed out: an act names the SHA-256 of the PDF, so that a paper that
@@ -14,6 +15,7 @@
 pub mod afis;
 pub mod bundle;
 pub mod certificate;
+pub mod check;
 pub mod export;
 pub mod label;
 mod picture;

@@ -51,6 +51,7 @@ pub async fn report(
         digest,
         ledger_size: composed.ledger_size,
         counts: composed.counts,
+        print: Some(id),
     });
     let recorded = record(reader, by, id, act).await?;
     Ok(Printed {

@@ -142,6 +142,7 @@ async fn page(
             if viewer.may(Action::Prove) {
                 buttons.push(show::Button::new("/proof", "Proof of the ledger"));
             }
+            buttons.push(show::Button::new("/papers/check", "Check a paper"));
         }
         Which::Examiner => {}
     }

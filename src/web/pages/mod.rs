@@ -20,6 +20,7 @@ pub mod kit;
 pub mod mark;
 pub mod package;
 pub mod paper;
+pub mod paper_check;
 pub mod people;
 pub mod photograph;
 pub mod picture;
