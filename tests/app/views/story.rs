@@ -65,6 +65,7 @@ async fn the_views_say_what_was_done() {
     the_agency_is_kept(&told).await;
     a_gap(&told).await;
     a_mismatch_and_a_late_entry(&told).await;
+    exactly_what_was_planted(&told).await;
     an_override(&told).await;
     an_item_sees_what_its_packages_went_through(&told).await;
     mirrored(&told).await;
@@ -123,6 +124,23 @@ async fn a_gap(t: &Told) {
     // The offer that was never answered stays an open knot.
     let offer = file.thread.knots.iter().find(|k| k.kind == KnotKind::Offer);
     assert!(!offer.unwrap().filled);
+}
+
+/// The items of the two flawed packages have the finding that the story plants in each, and nothing more.
+///
+/// The gap is counted by hand from the story: released on day -20 at 18:20, charge taken on day -17 at 07:50, which is
+/// two days, thirteen hours and thirty minutes.
+async fn exactly_what_was_planted(t: &Told) {
+    let nour = t.viewer("nour").await;
+    for (package, planted) in [("lamp-pack", "gap"), ("plotter-pack", "seal-mismatch")] {
+        let file = t.in_package(&nour, package).await;
+        let found: Vec<&str> = file.findings.iter().map(|f| f.code.as_str()).collect();
+        assert_eq!(found, [planted], "{package}");
+    }
+    let file = t.in_package(&nour, "lamp-pack").await;
+    let gap = &file.findings[0];
+    let seconds = (gap.to.unwrap() - gap.from.unwrap()).num_seconds();
+    assert_eq!(seconds, ((2 * 24 + 13) * 60 + 30) * 60);
 }
 
 async fn a_mismatch_and_a_late_entry(t: &Told) {
