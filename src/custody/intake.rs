@@ -165,6 +165,6 @@ pub(super) fn take_in(ctx: &Context<'_>, x: &Intake) -> Result<Vec<Draft>, Refus
         )
         .on("lines"),
     };
-    whole.lines = lines;
+    whole.lines = lines.into_boxed_slice();
     Err(whole)
 }

@@ -144,8 +144,8 @@ pub struct Refusal {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
     /// Of a command of several lines: each line that was refused, and why.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub lines: Vec<LineRefusal>,
+    #[serde(default, skip_serializing_if = "<[_]>::is_empty")]
+    pub lines: Box<[LineRefusal]>,
 }
 
 /// A line of a command that was refused.
@@ -186,7 +186,7 @@ impl Refusal {
             sentence: sentence.into(),
             next: next.into(),
             field: None,
-            lines: Vec::new(),
+            lines: Box::default(),
         }
     }
 

@@ -47,7 +47,7 @@ impl Failure {
                 sentence: sentence.into(),
                 next: next.into(),
                 field: None,
-                lines: Vec::new(),
+                lines: Box::default(),
             }),
             retry_after: None,
             sign_in: None,
@@ -570,7 +570,7 @@ pub fn problem(failure: &Failure) -> Response {
         code: refusal.code.clone(),
         next: refusal.next.clone(),
         field: refusal.field.clone(),
-        lines: refusal.lines.clone(),
+        lines: refusal.lines.to_vec(),
     };
     let mut response = (failure.status, axum::Json(body)).into_response();
     let headers = response.headers_mut();

@@ -383,7 +383,7 @@ fn wrong(input: &Input, sentence: String, next: &str) -> Refusal {
         sentence,
         next: next.into(),
         field: Some(input.name.clone()),
-        lines: Vec::new(),
+        lines: Box::default(),
     }
 }
 

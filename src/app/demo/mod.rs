@@ -61,7 +61,7 @@ pub enum DemoError {
         /// Which.
         step: String,
         /// Why.
-        why: RecordError,
+        why: Box<RecordError>,
     },
     /// A working copy of the story was not made.
     #[error("step \"{step}\" of the story was not carried out: {why}")]
@@ -231,7 +231,10 @@ pub async fn load(
             command,
         };
         let recorded = house.recorder.record(sent).await;
-        recorded.map_err(|why| DemoError::Step { step: name, why })?;
+        recorded.map_err(|why| DemoError::Step {
+            step: name,
+            why: Box::new(why),
+        })?;
         let row = CredentialRow {
             person: Subject::Person(id).to_string(),
             phc: sign_in.phc,
@@ -286,7 +289,7 @@ pub async fn load(
         for (step, answer) in sitting.steps.iter().zip(answers) {
             let recorded = answer.map_err(|why| DemoError::Step {
                 step: step.to_string(),
-                why,
+                why: Box::new(why),
             })?;
             tell.recorded(step, recorded.seq);
         }

@@ -209,7 +209,7 @@ fn build(
         sentence: format!("The form cannot be read: {e}."),
         next: "Check what is filled in.".into(),
         field: None,
-        lines: Vec::new(),
+        lines: Box::default(),
     })
 }
 

@@ -265,7 +265,7 @@ async fn perform(app: &App, posted: Posted, of: Subject) -> Result<Response, Fai
         sentence: refused.sentence,
         next: refused.next,
         field: None,
-        lines: Vec::new(),
+        lines: Box::default(),
     };
     page.refusal = Some(block(&refusal, &page.title));
     Ok((StatusCode::UNPROCESSABLE_ENTITY, draw(&page)?).into_response())

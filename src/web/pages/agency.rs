@@ -81,7 +81,7 @@ pub async fn set(State(app): State<App>, posted: Posted) -> Result<Response, Fai
         sentence: format!("It is not taken: {}.", wrong.0),
         next: "Change it and send it again.".into(),
         field: Some(wrong.1.into()),
-        lines: Vec::new(),
+        lines: Box::default(),
     };
     for input in page.inputs.iter_mut().filter(|i| i.name == wrong.1) {
         input.error = Some(refusal.sentence.clone());

@@ -101,7 +101,7 @@ fn refused(sentence: String, field: &str) -> Refusal {
         sentence,
         next: "Correct it and make the bundle again.".into(),
         field: Some(field.into()),
-        lines: Vec::new(),
+        lines: Box::default(),
     }
 }
 

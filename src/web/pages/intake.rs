@@ -226,7 +226,7 @@ fn build(
         sentence: format!("The form cannot be read: {e}."),
         next: "Check what is filled in.".into(),
         field: None,
-        lines: Vec::new(),
+        lines: Box::default(),
     };
     let mut command = to_json(when, zone)?;
     let act = serde_json::to_value(Act::Intake(Intake { lines })).map_err(unreadable)?;

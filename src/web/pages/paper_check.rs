@@ -57,6 +57,7 @@ fn refused(code: &str, sentence: &str, next: &str) -> Refusal {
         sentence: sentence.into(),
         next: next.into(),
         field: Some("file".into()),
+        lines: Box::default(),
     }
 }
 

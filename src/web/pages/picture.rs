@@ -202,7 +202,7 @@ fn wrong(field: &str, sentence: &str, next: &str) -> Refusal {
         sentence: sentence.into(),
         next: next.into(),
         field: Some(field.into()),
-        lines: Vec::new(),
+        lines: Box::default(),
     }
 }
 

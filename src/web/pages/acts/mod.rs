@@ -162,7 +162,7 @@ fn wrong(code: &str, sentence: impl Into<String>, next: &str, field: &str) -> Re
         sentence: sentence.into(),
         next: next.into(),
         field: Some(field.into()),
-        lines: Vec::new(),
+        lines: Box::default(),
     }
 }
 

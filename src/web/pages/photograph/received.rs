@@ -46,7 +46,7 @@ fn refused(code: &str, sentence: &str, next: &str) -> Refusal {
         sentence: sentence.into(),
         next: next.into(),
         field: Some("file".into()),
-        lines: Vec::new(),
+        lines: Box::default(),
     }
 }
 
