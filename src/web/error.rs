@@ -554,7 +554,7 @@ pub struct Problem {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
     /// Of a command of several lines: each line that was refused, and why.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub lines: Vec<crate::custody::refusal::LineRefusal>,
 }
 
