@@ -259,19 +259,26 @@ impl Browser {
 
     /// A scanner that types: the keys at once, and Enter.
     pub fn scan(&self, text: &str) {
-        let actions: Vec<Value> = text
-            .chars()
-            .chain([ENTER])
-            .flat_map(|key| {
-                let key = key.to_string();
-                [
-                    json!({"type": "keyDown", "value": key}),
-                    json!({"type": "keyUp", "value": key}),
-                ]
-            })
-            .collect();
-        let body = json!({"actions": [{"type": "key", "id": "keyboard", "actions": actions}]});
-        self.post("/actions", &body).unwrap();
+        // The time of a key is that of the keyboard, however busy the machine is: Chromium's own way to press a key says it
+        // (DevTools protocol, Input.dispatchKeyEvent).
+        let begun = std::time::SystemTime::now()
+            .duration_since(std::time::UNIX_EPOCH)
+            .unwrap()
+            .as_secs_f64();
+        for (n, key) in text.chars().chain([ENTER]).enumerate() {
+            let at = begun + 0.002 * f64::from(u32::try_from(n).unwrap());
+            let (key, text, code) = if key == ENTER {
+                ("Enter".to_owned(), "\r".to_owned(), 13)
+            } else {
+                (key.to_string(), key.to_string(), 0)
+            };
+            for (kind, text) in [("keyDown", text.as_str()), ("keyUp", "")] {
+                let params = json!({"type": kind, "key": key, "text": text, "timestamp": at,
+                                    "windowsVirtualKeyCode": code});
+                let body = json!({"cmd": "Input.dispatchKeyEvent", "params": params});
+                self.post("/goog/cdp/execute", &body).unwrap();
+            }
+        }
     }
 
     /// Runs a script on the page; for measuring, not for doing.

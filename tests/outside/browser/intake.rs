@@ -276,12 +276,15 @@ fn the_counter_goes_without_script_and_on_a_phone() {
     b.sign_in("cal", SECRET);
     b.go("/intake");
     for n in 0..2 {
-        // The field has the focus; Enter presses the first button.
+        // The field has the focus, once the page is there; Enter presses the first button.
+        b.must("#scan:focus");
         b.keys(&format!("{}{ENTER}", code(yard.packages[n])));
         b.shows("It is at the counter: read its seal.");
+        b.must("[name=seal]:focus");
         b.keys(&seal(n));
         b.press("button[name=step][value=add]");
     }
+    b.must("#scan:focus");
     b.fill("scan", "HX/77-120/B");
     b.press("button[name=step][value=add]");
     b.shows("another agency or a shop made this label");
