@@ -19,6 +19,7 @@ use hmac::{Hmac, KeyInit as _, Mac as _};
 use sha2::Sha256;
 
 use crate::ledger::checkpoint::{Key, NoteError, VerifyingKey as NoteKey};
+use crate::whole;
 
 const SEED_FILE: &str = "checkpoint.seed";
 const SECRET_FILE: &str = "server.secret";
@@ -201,7 +202,7 @@ impl Secret {
     }
 }
 
-fn random() -> Result<[u8; 32], KeysError> {
+pub(crate) fn random() -> Result<[u8; 32], KeysError> {
     let mut out = [0; 32];
     getrandom::fill(&mut out).map_err(KeysError::Random)?;
     Ok(out)
@@ -218,12 +219,11 @@ fn write_new(folder: &Path, name: &str, bytes: &[u8; 32]) -> Result<(), KeysErro
     file.write_all(bytes)
         .and_then(|()| file.sync_all())
         .map_err(at(&path))?;
-    File::open(folder)
-        .and_then(|d| d.sync_all())
-        .map_err(at(folder))
+    whole::sync_folder(folder).map_err(at(folder))
 }
 
-fn read(path: &Path) -> Result<[u8; 32], KeysError> {
+/// The 32 bytes of a key, which nobody but the owner may read.
+pub(crate) fn read(path: &Path) -> Result<[u8; 32], KeysError> {
     let file = match File::open(path) {
         Ok(file) => file,
         Err(e) if e.kind() == io::ErrorKind::NotFound => {

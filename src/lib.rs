@@ -17,7 +17,7 @@
 //! - [`app`] the only append path, and what pages and commands read
 //!
 //! Edges:
-//! - [`config`] [`metrics`] [`clock`] [`keys`] [`originals`] [`uploads`] [`trade`] [`receivers`] [`witnesses`] [`store`] [`web`] [`cli`] [`witness`]
+//! - [`config`] [`metrics`] [`clock`] [`whole`] [`keys`] [`originals`] [`uploads`] [`trade`] [`receivers`] [`witnesses`] [`store`] [`web`] [`cli`] [`witness`]
 
 pub mod app;
 pub mod cli;
@@ -40,5 +40,6 @@ pub mod store;
 pub mod trade;
 pub mod uploads;
 pub mod web;
+pub mod whole;
 pub mod witness;
 pub mod witnesses;

@@ -9,7 +9,7 @@
 
 use std::{
     fs::{self, DirBuilder, File, OpenOptions},
-    io::{self, Read as _, Write as _},
+    io::{self, Read, Write as _},
     os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _, PermissionsExt as _},
     path::{Path, PathBuf},
     time::{Duration, SystemTime},
@@ -258,7 +258,7 @@ impl Originals {
         }
         match fs::rename(file, &path) {
             Err(e) if e.kind() == io::ErrorKind::CrossesDevices => {
-                self.copy_in(file, kept.digest)?;
+                self.copy_in(File::open(file).map_err(at(file))?, file, kept.digest)?;
                 fs::remove_file(file).map_err(at(file))?;
             }
             renamed => renamed.map_err(at(&path))?,
@@ -267,8 +267,21 @@ impl Originals {
         self.sync_way(&path)
     }
 
-    fn copy_in(&self, file: &Path, digest: Digest) -> Result<(), OriginalsError> {
-        let mut from = File::open(file).map_err(at(file))?;
+    /// Copies an original from another folder, hashed on its way.
+    ///
+    /// # Errors
+    /// [`OriginalsError::Missing`], [`OriginalsError::Altered`] where the bytes are others than its name says, or the file
+    /// system's; nothing is kept then.
+    pub fn copy(&self, from: &Self, digest: Digest) -> Result<Kept, OriginalsError> {
+        self.copy_in(from.stored(digest)?, &from.path(digest), digest)
+    }
+
+    fn copy_in(
+        &self,
+        mut from: impl Read,
+        file: &Path,
+        digest: Digest,
+    ) -> Result<Kept, OriginalsError> {
         let mut incoming = self.begin()?;
         let mut buffer = vec![0; 256 * 1024];
         loop {
@@ -278,15 +291,7 @@ impl Originals {
             }
             incoming.write(&buffer[..n])?;
         }
-        let found = incoming.finish()?.digest;
-        if found == digest {
-            Ok(())
-        } else {
-            Err(OriginalsError::Altered {
-                expected: digest,
-                found,
-            })
-        }
+        incoming.finish_as(digest)
     }
 
     /// Syncs the folders on the way to an original. Also when it was there before: whoever put it there may not have come
@@ -487,9 +492,7 @@ pub(crate) fn make_folder(path: &Path) -> Result<(), OriginalsError> {
 }
 
 pub(crate) fn sync_folder(path: &Path) -> Result<(), OriginalsError> {
-    File::open(path)
-        .and_then(|folder| folder.sync_all())
-        .map_err(at(path))
+    crate::whole::sync_folder(path).map_err(at(path))
 }
 
 /// Runs file work on a thread that may wait.

@@ -1,6 +1,6 @@
 //! `liftledger backup`: a ledger into a folder of plain files, and the proof that such a folder restores.
 
-use std::io::{BufRead as _, IsTerminal as _, Read as _, Write};
+use std::io::{IsTerminal as _, Read as _, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -8,7 +8,7 @@ use clap::{Args, Subcommand};
 
 use super::{FAILED, site};
 use crate::app::backup::{self, Asked, BackupError, Progress, Source};
-use crate::ledger::checkpoint::{MAX_NOTE, VerifyingKey};
+use crate::ledger::checkpoint::MAX_NOTE;
 
 /// Back a ledger up into a folder while servers go on: events, checkpoints, originals, accounts, the agency's files.
 ///
@@ -77,14 +77,7 @@ pub(super) struct Known {
 
 impl Known {
     pub(super) fn asked(&self) -> anyhow::Result<Asked> {
-        let key = match &self.key {
-            Some(text) => Some(
-                text.trim()
-                    .parse::<VerifyingKey>()
-                    .context("--key is not a verifier key")?,
-            ),
-            None => None,
-        };
+        let key = self.key.as_deref().map(super::key).transpose()?;
         let mut external = Vec::new();
         for path in &self.checkpoint {
             let file = std::fs::File::open(path)
@@ -97,21 +90,6 @@ impl Known {
         }
         Ok(Asked { key, external })
     }
-}
-
-/// A line from standard input.
-pub(super) fn passphrase() -> anyhow::Result<String> {
-    let mut line = String::new();
-    std::io::stdin()
-        .lock()
-        .take(4096)
-        .read_line(&mut line)
-        .context("cannot read the passphrase")?;
-    let secret = line.trim_end_matches(['\r', '\n']);
-    if secret.is_empty() {
-        bail!("no passphrase on standard input; pipe one line to it");
-    }
-    Ok(secret.to_owned())
 }
 
 /// Tells on standard error how far it is, where somebody looks at it.
@@ -132,7 +110,7 @@ pub(super) fn teller() -> impl FnMut(Progress) + Send {
 }
 
 /// Findings are no failure to run.
-pub(super) fn code_of(e: &BackupError) -> u8 {
+fn code_of(e: &BackupError) -> u8 {
     match e {
         BackupError::Findings(_)
         | BackupError::Damaged(_)
@@ -144,6 +122,15 @@ pub(super) fn code_of(e: &BackupError) -> u8 {
         | BackupError::None(_) => FAILED,
         _ => 1,
     }
+}
+
+/// Says what was found, where that is why nothing was done.
+pub(super) fn failed(out: &mut impl Write, what: &str, e: BackupError) -> anyhow::Result<u8> {
+    if code_of(&e) != FAILED {
+        return Err(e.into());
+    }
+    writeln!(out, "{what}: {e}")?;
+    Ok(FAILED)
 }
 
 pub(super) fn told(out: &mut impl Write, without: &[backup::Without]) -> std::io::Result<u8> {
@@ -162,7 +149,11 @@ impl Backup {
         let (Some(folder), Some(data)) = (&self.folder, &self.data) else {
             bail!("name the backup's folder, and the ledger's with --data");
         };
-        let secret = if self.keys { Some(passphrase()?) } else { None };
+        let secret = if self.keys {
+            Some(super::secret("passphrase", 4096)?)
+        } else {
+            None
+        };
         let made = super::runtime()?.block_on(async {
             let source = Source::open(&self.database.with(data)?).await?;
             let made = backup::make(&source, folder, secret.as_deref(), teller()).await;
@@ -171,11 +162,7 @@ impl Backup {
         })?;
         let made = match made {
             Ok(made) => made,
-            Err(e) if code_of(&e) == FAILED => {
-                writeln!(out, "No backup was made: {e}")?;
-                return Ok(FAILED);
-            }
-            Err(e) => return Err(e.into()),
+            Err(e) => return failed(out, "No backup was made", e),
         };
         writeln!(
             out,
@@ -229,10 +216,6 @@ fn report(
             }
             Ok(told(out, &found.without)?)
         }
-        Err(e) if code_of(&e) == FAILED => {
-            writeln!(out, "This does not restore: {e}")?;
-            Ok(FAILED)
-        }
-        Err(e) => Err(e.into()),
+        Err(e) => failed(out, "This does not restore", e),
     }
 }

@@ -30,12 +30,15 @@ mod table;
 mod verify;
 mod witness;
 
-use std::{ffi::OsString, io::Write, process::ExitCode};
+use std::io::{BufRead as _, Read as _, Write};
+use std::{ffi::OsString, process::ExitCode};
 
+use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 
 use crate::app::house::House;
 use crate::config::LogFormat;
+use crate::ledger::checkpoint::VerifyingKey;
 
 /// Verification failed.
 pub const FAILED: u8 = 2;
@@ -158,6 +161,26 @@ fn with_house<T>(
         house.close().await;
         done
     })
+}
+
+/// A secret from standard input: one line, at most so many bytes.
+fn secret(what: &str, most: u64) -> anyhow::Result<String> {
+    let mut line = String::new();
+    std::io::stdin()
+        .lock()
+        .take(most)
+        .read_line(&mut line)
+        .with_context(|| format!("cannot read the {what}"))?;
+    let secret = line.trim_end_matches(['\r', '\n']);
+    if secret.is_empty() {
+        bail!("no {what} on standard input; pipe one line to it");
+    }
+    Ok(secret.to_owned())
+}
+
+/// The ledger's key, as `--key` gives it.
+fn key(text: &str) -> anyhow::Result<VerifyingKey> {
+    text.trim().parse().context("--key is not a verifier key")
 }
 
 /// The runtime for commands that open a data folder.

@@ -1,8 +1,7 @@
 //! `liftledger person`: accounts, from the server's own command line.
 
-use std::io::{BufRead, Read, Write};
+use std::io::Write;
 
-use anyhow::{Context, bail};
 use clap::{Args, Subcommand};
 
 use super::site::Where;
@@ -47,20 +46,11 @@ struct Add {
 impl Person {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         let Act::Add(add) = &self.act;
-        let mut line = String::new();
-        std::io::stdin()
-            .lock()
-            .take(1024)
-            .read_line(&mut line)
-            .context("cannot read the password")?;
-        let secret = line.trim_end_matches(['\r', '\n']);
-        if secret.is_empty() {
-            bail!("no password on standard input; pipe one line to it");
-        }
+        let secret = super::secret("password", 1024)?;
         super::runtime()?.block_on(async {
             let house = House::open_or_begin(add.at.site()?, &add.origin).await?;
             let added = house
-                .add_administrator(&add.user_name, &add.name, &add.number, secret)
+                .add_administrator(&add.user_name, &add.name, &add.number, &secret)
                 .await;
             let key = house.verifying.to_string();
             house.close().await;

@@ -5,8 +5,8 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::backup::{Known, code_of, keys, passphrase, teller, told};
-use super::{FAILED, site};
+use super::backup::{Known, failed, keys, teller, told};
+use super::site;
 use crate::app::backup;
 
 /// Put a backup back, into a new folder and its own database or an empty PostgreSQL one, verified before it can be served.
@@ -41,7 +41,11 @@ impl Restore {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         super::logging();
         let asked = self.known.asked()?;
-        let secret = if self.keys { Some(passphrase()?) } else { None };
+        let secret = if self.keys {
+            Some(super::secret("passphrase", 4096)?)
+        } else {
+            None
+        };
         let site = self.database.with(&self.data)?;
         let done = super::runtime()?.block_on(backup::restore(
             &self.folder,
@@ -52,11 +56,7 @@ impl Restore {
         ));
         let (found, copied) = match done {
             Ok(done) => done,
-            Err(e) if code_of(&e) == FAILED => {
-                writeln!(out, "Not restored: {e}")?;
-                return Ok(FAILED);
-            }
-            Err(e) => return Err(e.into()),
+            Err(e) => return failed(out, "Not restored", e),
         };
         writeln!(
             out,

@@ -90,14 +90,7 @@ fn read_if_there(folder: &Path, name: &str) -> anyhow::Result<Option<Vec<u8>>> {
 
 impl Verify {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
-        let trusted = match &self.key {
-            Some(text) => Some(
-                text.trim()
-                    .parse::<VerifyingKey>()
-                    .context("--key is not a verifier key")?,
-            ),
-            None => None,
-        };
+        let trusted = self.key.as_deref().map(super::key).transpose()?;
         if let Some(path) = &self.bundle {
             return self.bundle(path, trusted.as_ref(), out);
         }

@@ -9,7 +9,6 @@ use anyhow::{Context, bail};
 use clap::Args;
 
 use super::FAILED;
-use crate::ledger::checkpoint::VerifyingKey;
 use crate::witness::{Alarm, Folder, Remote, Seen, look};
 
 /// Where the access token stands.
@@ -53,11 +52,7 @@ pub(super) struct Witness {
 impl Witness {
     pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
         super::logging();
-        let key: VerifyingKey = self
-            .key
-            .trim()
-            .parse()
-            .context("--key is not a verifier key")?;
+        let key = super::key(&self.key)?;
         let token =
             std::env::var(TOKEN).with_context(|| format!("put the access token into {TOKEN}"))?;
         if !self.of.starts_with("http://") {

@@ -181,8 +181,17 @@ impl LineRefusal {
 impl Refusal {
     /// A refusal by this rule.
     pub fn new(rule: Rule, sentence: impl Into<String>, next: impl Into<String>) -> Self {
+        Self::coded(rule.code(), sentence, next)
+    }
+
+    /// A refusal that is no rule of custody: of a form, a file or a server, under a code of theirs.
+    pub fn coded(
+        code: impl Into<String>,
+        sentence: impl Into<String>,
+        next: impl Into<String>,
+    ) -> Self {
         Self {
-            code: rule.code().into(),
+            code: code.into(),
             sentence: sentence.into(),
             next: next.into(),
             field: None,
@@ -192,7 +201,7 @@ impl Refusal {
 
     /// Names the field that is meant.
     #[must_use]
-    pub fn on(mut self, field: &str) -> Self {
+    pub fn on(mut self, field: impl Into<String>) -> Self {
         self.field = Some(field.into());
         self
     }

@@ -13,7 +13,7 @@ use super::bag::{BAGIT, BAGIT_TEXT, DATA, INFO, MANIFEST, MAX_FILES, TAG_MANIFES
 use super::contents::{self, CONTENTS, Contents};
 use crate::ids::{Digest, Subject};
 use crate::ledger::checkpoint::VerifyingKey;
-use crate::ledger::event::Header;
+use crate::ledger::event::{Event, Header};
 use crate::ledger::export::{
     CHECKPOINT, EVENTS, Line, PROOFS, SUBJECTS, Shown, VKEY, parse_subjects,
 };
@@ -30,6 +30,14 @@ pub fn picture_field(kind: &str) -> Option<&'static str> {
     let named = PICTURES.iter().find(|(of, _)| *of == kind);
     named.map(|(_, field)| *field)
 }
+
+/// The picture that an event names: an original, or a working copy.
+#[must_use]
+pub fn picture_of(event: &Event) -> Option<Digest> {
+    let field = picture_field(&event.header.kind)?;
+    event.field_str(field)?.parse().ok()
+}
+
 /// The largest file of the ledger part that is read, in bytes.
 const MAX_LEDGER: u64 = 1 << 30;
 /// The longest manifest that is read, in bytes.

@@ -7,6 +7,8 @@
 
 use std::io::Read as _;
 
+use memchr::memmem;
+
 use crate::ids::CommandId;
 
 /// What stands before a print's identifier.
@@ -32,25 +34,9 @@ pub fn is_pdf(bytes: &[u8]) -> bool {
     begin.windows(5).any(|w| w == b"%PDF-")
 }
 
-/// Where a text stands in bytes, from `from` on.
-fn find(bytes: &[u8], from: usize, text: &[u8]) -> Option<usize> {
-    let rest = bytes.get(from..)?;
-    let first = *text.first()?;
-    let mut at = 0;
-    while let Some(n) = rest.get(at..)?.iter().position(|b| *b == first) {
-        at += n;
-        if rest.get(at..)?.starts_with(text) {
-            return Some(from + at);
-        }
-        at += 1;
-    }
-    None
-}
-
 fn marks_in(bytes: &[u8], out: &mut Vec<CommandId>) {
-    let mut from = 0;
-    while let Some(at) = find(bytes, from, MARK.as_bytes()) {
-        from = at + MARK.len();
+    for at in memmem::find_iter(bytes, MARK) {
+        let from = at + MARK.len();
         let id = bytes
             .get(from..from + ID)
             .and_then(|id| std::str::from_utf8(id).ok())
@@ -73,13 +59,9 @@ pub fn prints_in(bytes: &[u8]) -> Vec<CommandId> {
         return out;
     }
     // Some programs that write a PDF again put its properties into compressed streams of objects.
-    let (mut from, mut opened) = (0, 0);
-    for _ in 0..MAX_STREAMS {
-        let Some(at) = find(bytes, from, b"stream") else {
-            break;
-        };
-        from = at + b"stream".len();
-        let mut body = bytes.get(from..).unwrap_or_default();
+    let mut opened = 0;
+    for at in memmem::find_iter(bytes, "stream").take(MAX_STREAMS) {
+        let mut body = bytes.get(at + "stream".len()..).unwrap_or_default();
         while let [b'\r' | b'\n', rest @ ..] = body {
             body = rest;
         }

@@ -11,7 +11,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::{Value, json};
-use sha1::{Digest as _, Sha1};
+use uuid::Uuid;
 
 use crate::ids::Subject;
 use crate::ledger::event::Header;
@@ -19,20 +19,10 @@ use crate::ledger::export::{Line, Shown};
 
 /// What all names here begin with.
 const KB: &str = "http://ledger.invalid/kb/";
-/// The namespace of names that are URLs: RFC 9562, 6.6.
-const URLS: uuid::Uuid = uuid::Uuid::from_u128(0x6ba7_b811_9dad_11d1_80b4_00c0_4fd4_30c8);
-
 /// The name of something: what it is, and the ledger's identifier of it.
 fn name(what: &str, id: &str) -> String {
-    let hash = Sha1::new()
-        .chain_update(URLS.as_bytes())
-        .chain_update(format!("{KB}{what}-{id}"))
-        .finalize();
-    let mut bytes = [0; 16];
-    for (to, from) in bytes.iter_mut().zip(hash.iter()) {
-        *to = *from;
-    }
-    let id = uuid::Builder::from_sha1_bytes(bytes).into_uuid();
+    let of = format!("{KB}{what}-{id}");
+    let id = Uuid::new_v5(&Uuid::NAMESPACE_URL, of.as_bytes());
     format!("kb:{what}-{id}")
 }
 

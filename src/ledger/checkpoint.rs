@@ -3,12 +3,9 @@
 //! A checkpoint says: the log of this name had this many events, and its tree had this root. The log's name is the name
 //! of the key that signs. Signatures of other keys may stand beside it (a witness's) and are passed over.
 
-use std::{fmt, str::FromStr};
-
 use base64::{Engine as _, engine::general_purpose::STANDARD};
-use ed25519_dalek::{Signature, Signer as _, SigningKey};
-use sha2::{Digest as _, Sha256};
 
+use super::note_key::{Signing, Verifying};
 use crate::ids::Digest;
 
 /// Largest note that is looked at, in bytes.
@@ -20,6 +17,8 @@ pub const MAX_KEY_NAME: usize = 255;
 
 /// The byte that says "Ed25519" in a key and a key's identifier.
 const ED25519: u8 = 1;
+/// How many bytes of a signature line are the key's identifier.
+const ID: usize = 4;
 
 /// Why a note was not accepted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -52,123 +51,10 @@ pub enum NoteError {
     Origin,
 }
 
-/// A key that signs, with its name.
-#[derive(Clone)]
-pub struct Key {
-    public: VerifyingKey,
-    secret: SigningKey,
-}
-
-impl Key {
-    /// The key that grows from 32 secret bytes (RFC 8032 section 5.1.5), under a name: the log's origin.
-    ///
-    /// # Errors
-    /// [`NoteError::KeyName`].
-    pub fn new(seed: &[u8; 32], name: &str) -> Result<Self, NoteError> {
-        let secret = SigningKey::from_bytes(seed);
-        let public = VerifyingKey::new(name, secret.verifying_key())?;
-        Ok(Self { public, secret })
-    }
-
-    /// The log's origin.
-    #[must_use]
-    pub fn name(&self) -> &str {
-        &self.public.name
-    }
-
-    /// The half that may be given away.
-    #[must_use]
-    pub fn verifying_key(&self) -> &VerifyingKey {
-        &self.public
-    }
-}
-
-impl fmt::Debug for Key {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_tuple("Key").field(&self.public).finish()
-    }
-}
-
-/// A key that checks signatures, with its name. As text: `name+identifier+key`.
-#[derive(Clone, PartialEq, Eq)]
-pub struct VerifyingKey {
-    name: String,
-    id: [u8; 4],
-    key: ed25519_dalek::VerifyingKey,
-}
-
-impl VerifyingKey {
-    fn new(name: &str, key: ed25519_dalek::VerifyingKey) -> Result<Self, NoteError> {
-        if !is_key_name(name) {
-            return Err(NoteError::KeyName);
-        }
-        let hash = Sha256::new()
-            .chain_update(name)
-            .chain_update([b'\n', ED25519])
-            .chain_update(key.as_bytes())
-            .finalize();
-        Ok(Self {
-            name: name.to_owned(),
-            id: [hash[0], hash[1], hash[2], hash[3]],
-            key,
-        })
-    }
-
-    /// The log's origin.
-    #[must_use]
-    pub fn name(&self) -> &str {
-        &self.name
-    }
-}
-
-impl fmt::Display for VerifyingKey {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let mut key = vec![ED25519];
-        key.extend_from_slice(self.key.as_bytes());
-        write!(
-            f,
-            "{}+{}+{}",
-            self.name,
-            hex::encode(self.id),
-            STANDARD.encode(key)
-        )
-    }
-}
-
-impl fmt::Debug for VerifyingKey {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        fmt::Display::fmt(self, f)
-    }
-}
-
-impl FromStr for VerifyingKey {
-    type Err = NoteError;
-    fn from_str(s: &str) -> Result<Self, NoteError> {
-        if s.len() > MAX_KEY_NAME + 64 {
-            return Err(NoteError::Key);
-        }
-        let mut parts = s.splitn(3, '+');
-        let (Some(name), Some(id), Some(key)) = (parts.next(), parts.next(), parts.next()) else {
-            return Err(NoteError::Key);
-        };
-        let key = STANDARD.decode(key).map_err(|_| NoteError::Key)?;
-        let key: &[u8; 32] = match key.split_first() {
-            Some((&ED25519, key)) => key.try_into().map_err(|_| NoteError::Key)?,
-            _ => return Err(NoteError::Key),
-        };
-        let key = ed25519_dalek::VerifyingKey::from_bytes(key).map_err(|_| NoteError::Key)?;
-        // Under a weak key a signature proves nothing.
-        if key.is_weak() {
-            return Err(NoteError::Key);
-        }
-        let found = Self::new(name, key)?;
-        if hex::encode(found.id) == id {
-            Ok(found)
-        } else {
-            Err(NoteError::Key)
-        }
-    }
-}
+/// A ledger's key that signs checkpoints; its name is the log's origin.
+pub type Key = Signing<ED25519>;
+/// A ledger's key that checks them.
+pub type VerifyingKey = Verifying<ED25519>;
 
 /// A tree head.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -245,7 +131,7 @@ pub fn sign(checkpoint: &Checkpoint, key: &Key) -> Result<String, NoteError> {
 /// See [`NoteError`].
 pub fn open(note: &str, key: &VerifyingKey) -> Result<Checkpoint, NoteError> {
     let found = Checkpoint::parse(open_text(note, key)?)?;
-    if found.origin == key.name {
+    if found.origin == key.name() {
         Ok(found)
     } else {
         Err(NoteError::Origin)
@@ -260,13 +146,7 @@ pub fn sign_text(text: &str, key: &Key) -> Result<String, NoteError> {
     if !text.ends_with('\n') || has_control(text) {
         return Err(NoteError::Malformed);
     }
-    let mut signature = key.public.id.to_vec();
-    signature.extend_from_slice(&key.secret.sign(text.as_bytes()).to_bytes());
-    let note = format!(
-        "{text}\n\u{2014} {} {}\n",
-        key.name(),
-        STANDARD.encode(signature)
-    );
+    let note = format!("{text}\n{}", key.line(&[], text.as_bytes()));
     if note.len() <= MAX_NOTE {
         Ok(note)
     } else {
@@ -279,21 +159,29 @@ pub fn sign_text(text: &str, key: &Key) -> Result<String, NoteError> {
 /// # Errors
 /// See [`NoteError`]. A wrong signature of the key asked for refuses the note, even beside a good one.
 pub fn open_text<'a>(note: &'a str, key: &VerifyingKey) -> Result<&'a str, NoteError> {
-    let (text, signatures) = split(note)?;
+    signed_by(note, key, |text, signature| {
+        key.check(text.as_bytes(), signature)
+    })
+}
+
+/// The text of a note that this key has signed. Each line that names the key is checked, by its text and its bytes without
+/// the key's identifier.
+pub(super) fn signed_by<'a, const KIND: u8>(
+    note: &'a str,
+    key: &Verifying<KIND>,
+    mut check: impl FnMut(&str, &[u8]) -> Result<(), NoteError>,
+) -> Result<&'a str, NoteError> {
+    let (text, lines) = split(note)?;
     let mut signed = false;
-    for (i, line) in signatures.split('\n').enumerate() {
+    for (i, line) in lines.split('\n').enumerate() {
         if i >= MAX_SIGNATURES {
             return Err(NoteError::TooLarge);
         }
         let (name, bytes) = signature_line(line).ok_or(NoteError::Malformed)?;
-        if name != key.name || bytes[..4] != key.id {
-            continue;
+        if key.is_of(name, &bytes) {
+            check(text, &bytes[ID..])?;
+            signed = true;
         }
-        let signature = Signature::from_slice(&bytes[4..]).map_err(|_| NoteError::Signature)?;
-        key.key
-            .verify_strict(text.as_bytes(), &signature)
-            .map_err(|_| NoteError::Signature)?;
-        signed = true;
     }
     if signed {
         Ok(text)
@@ -324,7 +212,7 @@ pub(super) fn split(note: &str) -> Result<(&str, &str), NoteError> {
 pub(super) fn signature_line(line: &str) -> Option<(&str, Vec<u8>)> {
     let (name, signature) = line.strip_prefix("\u{2014} ")?.split_once(' ')?;
     let bytes = STANDARD.decode(signature).ok()?;
-    (is_key_name(name) && bytes.len() > 4).then_some((name, bytes))
+    (is_key_name(name) && bytes.len() > ID).then_some((name, bytes))
 }
 
 pub(super) fn is_key_name(name: &str) -> bool {

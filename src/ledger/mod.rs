@@ -20,6 +20,7 @@ pub mod cosignature;
 pub mod event;
 pub mod export;
 pub mod merkle;
+pub mod note_key;
 pub mod payload;
 pub(crate) mod scan;
 pub mod times;

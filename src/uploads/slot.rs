@@ -11,7 +11,8 @@ use sha2::{Digest as _, Sha256};
 
 use super::{Announced, LIFE, MAX_NAME, Told, UploadError};
 use crate::ids::{Digest, PersonId, UploadId};
-use crate::originals::{Kept, Originals, OriginalsError, at, sync_folder};
+use crate::originals::{Kept, Originals, OriginalsError, at};
+use crate::whole;
 
 /// How many bytes may be on their way to the disk before it is waited for.
 const SYNC_EVERY: u64 = 8 * 1024 * 1024;
@@ -157,17 +158,7 @@ impl Slot {
             path: path.clone(),
             source: e.into(),
         })?;
-        let mut file = OpenOptions::new()
-            .write(true)
-            .create(true)
-            .truncate(true)
-            .mode(0o640)
-            .open(&temp)
-            .map_err(at(&temp))?;
-        file.write_all(&text).map_err(at(&temp))?;
-        file.sync_all().map_err(at(&temp))?;
-        fs::rename(&temp, &path).map_err(at(&path))?;
-        sync_folder(&self.root)
+        whole::write(&path, temp, &text, 0o640).map_err(at(&path))
     }
 
     /// The hash of the bytes that are here, read again where it is not known any more.

@@ -42,13 +42,7 @@ impl Failure {
     pub fn new(status: StatusCode, code: &str, sentence: &str, next: &str) -> Self {
         Self {
             status,
-            refusal: Box::new(Refusal {
-                code: code.into(),
-                sentence: sentence.into(),
-                next: next.into(),
-                field: None,
-                lines: Box::default(),
-            }),
+            refusal: Box::new(Refusal::coded(code, sentence, next)),
             retry_after: None,
             sign_in: None,
         }

@@ -378,13 +378,7 @@ pub fn fill(inputs: &mut [Input], typed: &Typed) {
 }
 
 fn wrong(input: &Input, sentence: String, next: &str) -> Refusal {
-    Refusal {
-        code: "bad-value".into(),
-        sentence,
-        next: next.into(),
-        field: Some(input.name.clone()),
-        lines: Box::default(),
-    }
+    Refusal::coded("bad-value", sentence, next).on(input.name.as_str())
 }
 
 /// A time of day as a browser sends it, in a zone.

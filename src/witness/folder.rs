@@ -3,17 +3,19 @@
 //!
 //! `witness.seed` (mode 600), `witness.vkey`, `latest.txt`, `history.jsonl` (a line each), `accusations.jsonl`.
 
-use std::fs::{self, DirBuilder, File, OpenOptions};
+use std::fs::{DirBuilder, File, OpenOptions};
 use std::io::{self, Read as _, Write as _};
-use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _, PermissionsExt as _};
+use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 
+use crate::keys::{self, KeysError};
 use crate::ledger::checkpoint::{self, Checkpoint, MAX_NOTE, NoteError, VerifyingKey};
 use crate::ledger::cosignature::{WitnessKey, cosigned};
 use crate::ledger::times;
+use crate::whole;
 
 const SEED: &str = "witness.seed";
 const PUBLIC: &str = "witness.vkey";
@@ -37,9 +39,9 @@ pub enum FolderError {
         /// Its name.
         name: String,
     },
-    /// Others may read the key.
-    #[error("{} can be read by others: set its mode to 600", .0.display())]
-    Open(PathBuf),
+    /// The key.
+    #[error(transparent)]
+    Key(#[from] KeysError),
     /// A file that is not what the witness wrote.
     #[error("{}: {why}", path.display())]
     Altered {
@@ -48,9 +50,6 @@ pub enum FolderError {
         /// Why.
         why: String,
     },
-    /// The machine gave no random bytes.
-    #[error("the machine gave no random bytes")]
-    Random,
     /// A name or a note that cannot be signed.
     #[error(transparent)]
     Note(NoteError),
@@ -111,8 +110,7 @@ impl Folder {
                 .mode(0o700)
                 .create(root)
                 .map_err(at(root))?;
-            let mut bytes = [0; 32];
-            getrandom::fill(&mut bytes).map_err(|_| FolderError::Random)?;
+            let bytes = keys::random()?;
             let key = WitnessKey::new(&bytes, name).map_err(FolderError::Note)?;
             // The name first: a seed is a witness's only with its name beside it.
             whole(
@@ -127,17 +125,11 @@ impl Folder {
                 key,
             });
         }
-        let mode = fs::metadata(&seed).map_err(at(&seed))?.permissions().mode();
-        if mode & 0o077 != 0 {
-            return Err(FolderError::Open(seed));
-        }
+        let bytes = keys::read(&seed)?;
         let altered = |path: &Path, why: &str| FolderError::Altered {
             path: path.to_owned(),
             why: why.into(),
         };
-        let bytes: [u8; 32] = some(&seed, 33)?
-            .try_into()
-            .map_err(|_| altered(&seed, "it is not 32 bytes long"))?;
         let said = String::from_utf8(some(&public, 4096)?)
             .map_err(|_| altered(&public, "it is not UTF-8"))?;
         let found = said.split('+').next().unwrap_or_default().to_owned();
@@ -252,23 +244,7 @@ fn some(path: &Path, most: u64) -> Result<Vec<u8>, FolderError> {
 
 /// A file whole or not at all, on disk before this returns.
 fn whole(root: &Path, name: &str, bytes: &[u8], mode: u32) -> Result<(), FolderError> {
-    let (path, temp) = (root.join(name), root.join(format!("{name}.new")));
-    // Left by a run that was stopped: it may have another mode.
-    match fs::remove_file(&temp) {
-        Err(e) if e.kind() != io::ErrorKind::NotFound => return Err(at(&temp)(e)),
-        _ => {}
-    }
-    let mut file = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .mode(mode)
-        .open(&temp)
-        .map_err(at(&temp))?;
-    file.write_all(bytes)
-        .and_then(|()| file.sync_all())
-        .map_err(at(&temp))?;
-    fs::rename(&temp, &path).map_err(at(&path))?;
-    File::open(root)
-        .and_then(|f| f.sync_all())
-        .map_err(at(root))
+    let path = root.join(name);
+    let temp = root.join(format!("{name}.new"));
+    whole::write(&path, temp, bytes, mode).map_err(at(&path))
 }

@@ -8,9 +8,7 @@ use std::path::Path;
 use super::lines::at;
 use super::rows::FileLine;
 use super::{BackupError, MAX_WITHOUT, Progress, Without};
-use crate::custody::Fact;
 use crate::ids::Digest;
-use crate::ledger::event::Event;
 use crate::originals::{Originals, OriginalsError};
 
 /// The longest of the agency's files, in bytes.
@@ -29,18 +27,6 @@ pub struct Copied {
     pub there: u64,
 }
 
-/// The originals that an event names: pictures as they came, and working copies.
-pub(super) fn named(event: &Event) -> Option<Digest> {
-    match event.header.kind.as_str() {
-        "image.added" => event.field_str("digest").and_then(|d| d.parse().ok()),
-        "image.copy-made" => match Fact::from_fields(&event.header.kind, &event.fields) {
-            Ok(Fact::CopyMade(made)) => Some(made.copy),
-            _ => None,
-        },
-        _ => None,
-    }
-}
-
 /// Copies what is not there yet, hashed on its way. What is altered is left out and named.
 pub(super) fn copy(
     from: &Originals,
@@ -54,10 +40,10 @@ pub(super) fn copy(
         if to.exists(digest) {
             done.there += 1;
         } else {
-            match one(from, to, digest) {
-                Ok(bytes) => {
+            match to.copy(from, digest) {
+                Ok(kept) => {
                     done.files += 1;
-                    done.bytes += bytes;
+                    done.bytes += kept.bytes;
                 }
                 // Gone between the listing and the reading, or not what its name says.
                 Err(
@@ -79,23 +65,6 @@ pub(super) fn copy(
         progress(Progress::Originals(done.files, done.there));
     }
     Ok((done, without))
-}
-
-fn one(from: &Originals, to: &Originals, digest: Digest) -> Result<u64, OriginalsError> {
-    let mut file = from.stored(digest)?;
-    let path = from.path(digest);
-    let mut incoming = to.begin()?;
-    let mut buffer = vec![0; 256 * 1024];
-    loop {
-        let n = file
-            .read(&mut buffer)
-            .map_err(crate::originals::at(&path))?;
-        if n == 0 {
-            break;
-        }
-        incoming.write(&buffer[..n])?;
-    }
-    Ok(incoming.finish_as(digest)?.bytes)
 }
 
 /// Every original in a folder against its digest, and every one that events name against the folder.

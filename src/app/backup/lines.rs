@@ -1,8 +1,7 @@
 //! Files of lines, hashed on their way out and on their way in.
 
-use std::fs::{self, File, OpenOptions};
+use std::fs::{self, File};
 use std::io::{self, BufRead as _, BufReader, BufWriter, Read as _, Write as _};
-use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
 use serde::de::DeserializeOwned;
@@ -12,6 +11,7 @@ use sha2::{Digest as _, Sha256};
 use super::BackupError;
 use crate::ids::Digest;
 use crate::ledger::export::MAX_LINE;
+use crate::whole::Whole;
 
 /// A file as the list of the backup has it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -34,15 +34,9 @@ pub(super) fn at(path: &Path) -> impl FnOnce(io::Error) -> BackupError + '_ {
     }
 }
 
-pub(super) fn sync(folder: &Path) -> Result<(), BackupError> {
-    File::open(folder)
-        .and_then(|f| f.sync_all())
-        .map_err(at(folder))
-}
-
 /// Writes a file under another name, and gives it its own when it is whole and on disk.
 pub(super) struct LineWriter {
-    out: BufWriter<File>,
+    out: BufWriter<Whole>,
     folder: PathBuf,
     name: String,
     hash: Sha256,
@@ -52,17 +46,11 @@ pub(super) struct LineWriter {
 
 impl LineWriter {
     pub fn begin(folder: &Path, name: &str) -> Result<Self, BackupError> {
-        let temp = folder.join(format!("{name}.part"));
+        let (path, temp) = (folder.join(name), folder.join(format!("{name}.part")));
         if let Some(inner) = temp.parent() {
             fs::create_dir_all(inner).map_err(at(inner))?;
         }
-        let file = OpenOptions::new()
-            .write(true)
-            .create(true)
-            .truncate(true)
-            .mode(0o600)
-            .open(&temp)
-            .map_err(at(&temp))?;
+        let file = Whole::begin(&path, temp, 0o600).map_err(at(&path))?;
         Ok(Self {
             out: BufWriter::with_capacity(256 * 1024, file),
             folder: folder.to_owned(),
@@ -73,28 +61,28 @@ impl LineWriter {
         })
     }
 
-    fn temp(&self) -> PathBuf {
-        self.folder.join(format!("{}.part", self.name))
+    fn path(&self) -> PathBuf {
+        self.folder.join(&self.name)
     }
 
     /// A line, with its newline.
     pub fn line(&mut self, line: &[u8]) -> Result<(), BackupError> {
         if line.len() > MAX_LINE {
             return Err(BackupError::Unreadable {
-                path: self.folder.join(&self.name),
+                path: self.path(),
                 why: "a line is longer than a line may be".into(),
             });
         }
         self.hash.update(line);
         self.bytes += line.len() as u64;
         self.lines += 1;
-        self.out.write_all(line).map_err(at(&self.temp()))
+        self.out.write_all(line).map_err(at(&self.path()))
     }
 
     /// A value as a line.
     pub fn value(&mut self, value: &impl Serialize) -> Result<(), BackupError> {
         let mut line = serde_json::to_vec(value).map_err(|e| BackupError::Unreadable {
-            path: self.folder.join(&self.name),
+            path: self.path(),
             why: e.to_string(),
         })?;
         line.push(b'\n');
@@ -102,14 +90,12 @@ impl LineWriter {
     }
 
     pub fn finish(self) -> Result<Listed, BackupError> {
-        let (temp, path) = (self.temp(), self.folder.join(&self.name));
+        let path = self.path();
         let file = self
             .out
             .into_inner()
-            .map_err(|e| at(&temp)(e.into_error()))?;
-        file.sync_all().map_err(at(&temp))?;
-        fs::rename(&temp, &path).map_err(at(&path))?;
-        sync(path.parent().unwrap_or(&self.folder))?;
+            .map_err(|e| at(&path)(e.into_error()))?;
+        file.finish().map_err(at(&path))?;
         Ok(Listed {
             name: self.name,
             bytes: self.bytes,

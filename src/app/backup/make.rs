@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeSet, HashMap};
 use std::fs::{self, File, OpenOptions, TryLockError};
-use std::io::Write as _;
 use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -10,13 +9,16 @@ use std::sync::Arc;
 use chrono::Utc;
 
 use super::files::{self, Copied};
-use super::lines::{LineWriter, at, sync};
+use super::lines::{LineWriter, at};
 use super::rows::{CheckpointLine, CommandLine, CredentialLine, SettingLine, TokenLine};
-use super::{Around, Backup, BackupError, EVENTS_IN_FILE, FORMAT, LIST, LOCK, MAX_WITHOUT, PAGE};
+use super::{
+    Around, Backup, BackupError, EVENTS_IN_FILE, FORMAT, LIST, LIST_PART, LOCK, MAX_WITHOUT, PAGE,
+};
 use super::{Progress, Segment, Without, tidy};
 use crate::app::house;
 use crate::app::reader::opened;
 use crate::app::site::Site;
+use crate::disclosure::bundle::picture_of;
 use crate::ids::Digest;
 use crate::keys::Keys;
 use crate::keys::sealed::SealedKeys;
@@ -26,6 +28,7 @@ use crate::ledger::export::Line;
 use crate::ledger::merkle::{Frontier, root_nodes};
 use crate::originals::Originals;
 use crate::store::{LIST_MAX, RAW_MAX, Store};
+use crate::whole;
 
 /// A ledger to be backed up, opened for that and nothing else: servers go on beside it.
 pub struct Source {
@@ -88,14 +91,7 @@ fn hold(folder: &Path) -> Result<Held, BackupError> {
         .mode(0o700)
         .create(folder)
         .map_err(at(folder))?;
-    let ours = [
-        LIST,
-        LOCK,
-        super::ORIGINALS,
-        "ledger",
-        "around",
-        "backup.json.part",
-    ];
+    let ours = [LIST, LOCK, super::ORIGINALS, "ledger", "around", LIST_PART];
     let mut listed = fs::read_dir(folder).map_err(at(folder))?.flatten();
     if listed.any(|e| !e.file_name().to_str().is_some_and(|n| ours.contains(&n))) {
         return Err(BackupError::OtherThings(folder.to_owned()));
@@ -165,7 +161,7 @@ pub async fn make(
     while frontier.size() < head.size {
         let last = head.size.min(frontier.size() + EVENTS_IN_FILE);
         let mut visit = |event: &Event| {
-            let Some(digest) = files::named(event) else {
+            let Some(digest) = picture_of(event) else {
                 return Ok(());
             };
             if to.exists(digest) || !gone.insert(digest) {
@@ -380,21 +376,10 @@ async fn around(
 
 /// Puts the list in its place, whole or not at all.
 fn put(folder: &Path, list: &mut Backup) -> Result<(), BackupError> {
-    let (path, temp) = (folder.join(LIST), folder.join("backup.json.part"));
+    let path = folder.join(LIST);
     let text = list.text().map_err(|e| BackupError::Unreadable {
         path: path.clone(),
         why: e.to_string(),
     })?;
-    let mut file = OpenOptions::new()
-        .write(true)
-        .create(true)
-        .truncate(true)
-        .mode(0o600)
-        .open(&temp)
-        .map_err(at(&temp))?;
-    file.write_all(&text)
-        .and_then(|()| file.sync_all())
-        .map_err(at(&temp))?;
-    fs::rename(&temp, &path).map_err(at(&path))?;
-    sync(folder)
+    whole::write(&path, folder.join(LIST_PART), &text, 0o600).map_err(at(&path))
 }

@@ -35,6 +35,8 @@ use lines::at;
 
 /// The list of a whole backup.
 pub const LIST: &str = "backup.json";
+/// The list while it is written.
+const LIST_PART: &str = "backup.json.part";
 /// What only one run at a time holds.
 const LOCK: &str = "lock";
 /// The folder of originals in a backup.

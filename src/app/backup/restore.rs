@@ -13,7 +13,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::files::{self, Copied};
-use super::lines::{LineReader, at, sync};
+use super::lines::{LineReader, at};
 use super::rows::{CheckpointLine, CommandLine, CredentialLine, FileLine, SettingLine, TokenLine};
 use super::{Backup, BackupError, PAGE, Progress, Segment, Without};
 use crate::app::audit::audit;
@@ -22,6 +22,7 @@ use crate::app::record::add;
 use crate::app::site::Site;
 use crate::app::{replay, rows};
 use crate::custody::State;
+use crate::disclosure::bundle::picture_of;
 use crate::ids::{Digest, Subject};
 use crate::keys::sealed::SealedKeys;
 use crate::keys::{self, Keys};
@@ -32,6 +33,7 @@ use crate::ledger::merkle::Frontier;
 use crate::ledger::verify::{self, Options, Verifier};
 use crate::originals::Originals;
 use crate::store::{Batch, CheckpointRow, NodeRow, SqliteStore, Store, WriteTx};
+use crate::whole;
 
 /// What the reader has from elsewhere.
 #[derive(Clone, Debug, Default)]
@@ -342,7 +344,7 @@ impl Filling {
         }
         replay::step(&mut self.state, event)
             .map_err(|stuck| BackupError::Damaged(format!("event {}: {}", stuck.seq, stuck.why)))?;
-        self.named.extend(files::named(event));
+        self.named.extend(picture_of(event));
         add(batch, event);
         Ok(verify::RawEvent {
             seq: i64::try_from(seq).unwrap_or(i64::MAX),
@@ -421,7 +423,7 @@ async fn around(
             .and_then(|()| file.sync_all())
             .map_err(at(&path))?;
     }
-    sync(data)?;
+    whole::sync_folder(data).map_err(at(data))?;
     let mut lines = LineReader::open(folder, &around.settings)?;
     while let Some(SettingLine { name, value }) = lines.value()? {
         if name != house::ORIGIN && name != house::KEY {

@@ -113,10 +113,10 @@ pub async fn check(
         if on_record == digest {
             return told(reader, digest, &[event]).await;
         }
-        altered = altered.or(Some((*id, event, of)));
+        altered = altered.or(Some((*id, event, of, on_record)));
     }
-    if let Some((print_id, event, of)) = altered {
-        let (print, case) = tell(reader, &event, of, digest_of(&event)).await?;
+    if let Some((print_id, event, of, on_record)) = altered {
+        let (print, case) = tell(reader, &event, of, on_record).await?;
         return Ok(Checked {
             digest,
             verdict: Verdict::Altered { print_id, print },
@@ -136,10 +136,6 @@ pub async fn check(
     told(reader, digest, &found).await
 }
 
-fn digest_of(event: &Event) -> Option<Digest> {
-    printed(event).map(|(_, digest)| digest)
-}
-
 /// The prints of this digest, from an event on.
 async fn by_digest(
     reader: &Reader<'_>,
@@ -147,6 +143,7 @@ async fn by_digest(
     from: u64,
 ) -> Result<Vec<Event>, ReadError> {
     let text = digest.to_string();
+    let finder = memchr::memmem::Finder::new(&text);
     let mut found = Vec::new();
     let mut from = i64::try_from(from).unwrap_or(i64::MAX);
     loop {
@@ -158,11 +155,11 @@ async fn by_digest(
         for raw in page {
             // Looked at as bytes first: only what has the digest in it is read.
             let fields = raw.fields.as_deref().unwrap_or_default();
-            if !fields.windows(text.len()).any(|w| w == text.as_bytes()) {
+            if finder.find(fields).is_none() {
                 continue;
             }
             let event = opened(raw)?;
-            if digest_of(&event) == Some(digest) {
+            if printed(&event).is_some_and(|(_, of)| of == digest) {
                 found.push(event);
                 if found.len() >= MOST_TOLD {
                     return Ok(found);
@@ -179,7 +176,7 @@ async fn told(reader: &Reader<'_>, digest: Digest, events: &[Event]) -> Result<C
         let Some((of, on_record)) = printed(event) else {
             continue;
         };
-        let (print, case) = tell(reader, event, of, Some(on_record)).await?;
+        let (print, case) = tell(reader, event, of, on_record).await?;
         prints.push(print);
         if let Some(case) = case
             && !cases.iter().any(|c| c.id == case.id)
@@ -199,10 +196,9 @@ async fn tell(
     reader: &Reader<'_>,
     event: &Event,
     of: Subject,
-    digest: Option<Digest>,
+    digest: Digest,
 ) -> Result<(Print, Option<Case>), ReadError> {
     let header = &event.header;
-    let damaged = || ReadError::Corrupt(format!("event {} is no print", header.seq));
     let case = match header.case {
         Some(id) => Some(reader.case(id).await?),
         None => None,
@@ -234,7 +230,7 @@ async fn tell(
             .field_str("by")
             .filter(|by| !by.is_empty())
             .map_or_else(|| "the server's operator".to_owned(), words::signed_by),
-        digest: digest.ok_or_else(damaged)?,
+        digest,
     };
     Ok((print, case))
 }

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use crate::app::export::{self as folder, Folder};
 use crate::app::reader::{Part, ReadError, Reader, opened};
-use crate::disclosure::bundle::picture_field;
+use crate::disclosure::bundle::picture_of;
 use crate::ids::{CaseId, Digest, Seq, Subject};
 use crate::ledger::checkpoint;
 use crate::ledger::event::{Event, Header};
@@ -157,7 +157,7 @@ pub async fn whole(
                     "the ledger has more than {MAX_SUBJECTS} subjects; export it case by case"
                 )));
             }
-            picture(&mut pictures, &event);
+            pictures.extend(picture_of(&event));
             out.write_all(&Line::whole(&event).to_bytes())
                 .map_err(at(&path))?;
             done = seq;
@@ -213,8 +213,7 @@ pub async fn case_folder(
     progress: impl FnMut(u64),
 ) -> Result<(Folder, BTreeSet<Digest>, Exported), ExportError> {
     let files = case_files(reader, case, progress).await?;
-    let mut pictures = BTreeSet::new();
-    files.events.iter().for_each(|e| picture(&mut pictures, e));
+    let pictures = files.events.iter().filter_map(picture_of).collect();
     let exported = Exported {
         events: files.events.len() as u64,
         ledger_size: files.head.size,
@@ -330,12 +329,6 @@ async fn subjects_of(reader: &Reader<'_>, case: CaseId) -> Result<Vec<Subject>, 
     all!(items_of, Item);
     all!(packages_of, Package);
     Ok(out)
-}
-
-/// The picture that this event names: an original, or a working copy.
-fn picture(pictures: &mut BTreeSet<Digest>, event: &Event) {
-    let field = picture_field(&event.header.kind).and_then(|f| event.field_str(f));
-    pictures.extend(field.and_then(|text| text.parse::<Digest>().ok()));
 }
 
 fn prepare(target: &Target) -> Result<(), ExportError> {

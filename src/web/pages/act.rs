@@ -3,6 +3,7 @@
 
 use askama::Template;
 use axum::extract::{RawQuery, State};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use chrono::FixedOffset;
 use serde_json::Value;
@@ -39,13 +40,36 @@ struct FormPage {
 /// What is about to be signed.
 #[derive(Template)]
 #[template(path = "act/sign.html")]
-struct SignPage {
-    frame: Frame,
-    word: String,
-    sheet: Sheet,
-    command: String,
-    carried: Vec<(String, String)>,
-    signing: SigningBlock,
+pub(super) struct SignPage {
+    pub frame: Frame,
+    pub title: String,
+    /// Where the form is sent to.
+    pub action: String,
+    /// Where whoever leaves it goes.
+    pub leave: String,
+    pub command: String,
+    /// Everything that was typed goes along, but never a password or the form's own token.
+    pub carried: Vec<(String, String)>,
+    pub signing: SigningBlock,
+}
+
+impl SignPage {
+    pub(super) fn response(&self) -> Result<Response, Failure> {
+        let status = match self.signing.error {
+            Some(_) => StatusCode::UNAUTHORIZED,
+            None => StatusCode::OK,
+        };
+        Ok((status, draw(self)?).into_response())
+    }
+}
+
+/// What was typed, but for these fields and those that every form has of its own.
+pub(super) fn carried(typed: &Typed, but: &[&str]) -> Vec<(String, String)> {
+    let own = ["password", "csrf", "id"];
+    let all = typed.0.iter();
+    all.filter(|(n, _)| !own.contains(&n.as_str()) && !but.contains(&n.as_str()))
+        .cloned()
+        .collect()
 }
 
 /// The fields that come with every act.
@@ -147,20 +171,10 @@ pub async fn perform(
         if secret.is_empty() {
             return again.sign(sheet, None).await;
         }
-        match app.house().prove(&visitor.person, secret, app.now()).await {
-            Ok(()) => how = Signed::Password,
-            Err(SignInError::Wrong) => {
-                return again
-                    .sign(sheet, Some("This is not your password.".into()))
-                    .await;
-            }
-            Err(e @ SignInError::Wait { .. }) => {
-                let failure = Failure::from(e);
-                let said = format!("{} {}", failure.refusal.sentence, failure.refusal.next);
-                return again.sign(sheet, Some(said)).await;
-            }
-            Err(e) => return Err(e.into()),
+        if let Some(said) = proven(&app, &visitor, secret).await? {
+            return again.sign(sheet, Some(said)).await;
         }
+        how = Signed::Password;
     }
     let sent = Sent {
         person: Some(visitor.person.id),
@@ -204,13 +218,39 @@ fn build(
     fields.insert("do".into(), Value::String(word.to_owned()));
     around.insert("id".into(), Value::String(id.to_string()));
     around.insert("act".into(), Value::Object(fields));
-    serde_json::from_value(Value::Object(around)).map_err(|e| Refusal {
-        code: "bad-value".into(),
-        sentence: format!("The form cannot be read: {e}."),
-        next: "Check what is filled in.".into(),
-        field: None,
-        lines: Box::default(),
-    })
+    serde_json::from_value(Value::Object(around)).map_err(|e| unreadable(&e))
+}
+
+/// A form whose fields make no command.
+pub(super) fn unreadable(e: &serde_json::Error) -> Refusal {
+    Refusal::coded(
+        "bad-value",
+        format!("The form cannot be read: {e}."),
+        "Check what is filled in.",
+    )
+}
+
+/// Whether the password is the visitor's: none where it is, else what is to be said at the signing step.
+///
+/// # Errors
+/// Where it cannot be told.
+pub(super) async fn proven(
+    app: &App,
+    visitor: &Visitor,
+    secret: &str,
+) -> Result<Option<String>, Failure> {
+    match app.house().prove(&visitor.person, secret, app.now()).await {
+        Ok(()) => Ok(None),
+        Err(SignInError::Wrong) => Ok(Some("This is not your password.".into())),
+        Err(e @ SignInError::Wait { .. }) => {
+            let failure = Failure::from(e);
+            Ok(Some(format!(
+                "{} {}",
+                failure.refusal.sentence, failure.refusal.next
+            )))
+        }
+        Err(e) => Err(e.into()),
+    }
 }
 
 /// Shows the form or the signing step once more.
@@ -228,7 +268,7 @@ impl Again<'_> {
     async fn form(&self, mut sheet: Sheet, refusal: Option<Refusal>) -> Result<Response, Failure> {
         noted(self.app, self.visitor, &sheet).await?;
         let mut when = when_fields(self.typed);
-        let mut status = axum::http::StatusCode::OK;
+        let mut status = StatusCode::OK;
         let mut late_open = when.iter().any(|i| !i.first().is_empty());
         if let Some(refusal) = &refusal {
             status = status_of(refusal);
@@ -265,32 +305,21 @@ impl Again<'_> {
                 facts.push((input.label.clone(), said));
             }
         }
-        // Everything that was typed goes along, but never a password or the form's own token.
-        let carried = self
-            .typed
-            .0
-            .iter()
-            .filter(|(n, _)| !matches!(n.as_str(), "password" | "csrf" | "id"))
-            .cloned()
-            .collect();
-        let status = match error {
-            Some(_) => axum::http::StatusCode::UNAUTHORIZED,
-            None => axum::http::StatusCode::OK,
-        };
         let page = SignPage {
             frame: self.visitor.frame(crumbs(&sheet)),
-            word: self.word.into(),
+            action: format!("/do/{}", self.word),
             command: self.command.to_string(),
-            carried,
+            carried: carried(self.typed, &[]),
             signing: SigningBlock {
                 facts,
                 sentence: sheet.sentence.clone(),
                 act: format!("Sign: {}", sheet.submit.to_lowercase()),
                 error,
             },
-            sheet,
+            title: sheet.title,
+            leave: sheet.done,
         };
-        Ok((status, draw(&page)?).into_response())
+        page.response()
     }
 }
 

@@ -260,13 +260,7 @@ async fn perform(app: &App, posted: Posted, of: Subject) -> Result<Response, Fai
     };
     let mut page = page(&reader, &visitor, of).await?;
     fill(&mut page.inputs, &typed);
-    let refusal = Refusal {
-        code: refused.rule.code().into(),
-        sentence: refused.sentence,
-        next: refused.next,
-        field: None,
-        lines: Box::default(),
-    };
+    let refusal = Refusal::coded(refused.rule.code(), refused.sentence, refused.next);
     page.refusal = Some(block(&refusal, &page.title));
     Ok((StatusCode::UNPROCESSABLE_ENTITY, draw(&page)?).into_response())
 }

@@ -76,13 +76,12 @@ pub async fn set(State(app): State<App>, posted: Posted) -> Result<Response, Fai
     };
     let mut page = page(&visitor, &app.house().agency().await?);
     fill(&mut page.inputs, &typed);
-    let refusal = Refusal {
-        code: "bad-value".into(),
-        sentence: format!("It is not taken: {}.", wrong.0),
-        next: "Change it and send it again.".into(),
-        field: Some(wrong.1.into()),
-        lines: Box::default(),
-    };
+    let refusal = Refusal::coded(
+        "bad-value",
+        format!("It is not taken: {}.", wrong.0),
+        "Change it and send it again.",
+    )
+    .on(wrong.1);
     for input in page.inputs.iter_mut().filter(|i| i.name == wrong.1) {
         input.error = Some(refusal.sentence.clone());
     }

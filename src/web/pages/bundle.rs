@@ -96,13 +96,12 @@ pub async fn form(
 }
 
 fn refused(sentence: String, field: &str) -> Refusal {
-    Refusal {
-        code: "bundle-refused".into(),
+    Refusal::coded(
+        "bundle-refused",
         sentence,
-        next: "Correct it and make the bundle again.".into(),
-        field: Some(field.into()),
-        lines: Box::default(),
-    }
+        "Correct it and make the bundle again.",
+    )
+    .on(field)
 }
 
 /// What the form asks for.

@@ -6,10 +6,9 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Redirect, Response};
 use serde_json::Value;
 
-use super::act::when_fields;
+use super::act::{self, SignPage, when_fields};
 use super::acts::choices::conditions;
 use super::{block, draw, show};
-use crate::app::sign_in::SignInError;
 use crate::app::views::intake::{Waiting, look, queue};
 use crate::app::{Reader, RecordError, Sent};
 use crate::custody::intake::{Intake, IntakeLine, MAX_LINES};
@@ -121,15 +120,6 @@ struct IntakePage {
     late_open: bool,
 }
 
-#[derive(Template)]
-#[template(path = "intake/sign.html")]
-struct SignPage {
-    frame: Frame,
-    command: String,
-    carried: Vec<(String, String)>,
-    signing: SigningBlock,
-}
-
 /// What an intake came to: the events behind the first one that the same command made.
 async fn came_to(reader: &Reader<'_>, query: Option<&str>) -> Option<Notice> {
     let typed = Typed::of_query(query).ok()?;
@@ -221,13 +211,7 @@ fn build(
         });
         at.push(i);
     }
-    let unreadable = |e: serde_json::Error| Refusal {
-        code: "bad-value".into(),
-        sentence: format!("The form cannot be read: {e}."),
-        next: "Check what is filled in.".into(),
-        field: None,
-        lines: Box::default(),
-    };
+    let unreadable = |e: serde_json::Error| act::unreadable(&e);
     let mut command = to_json(when, zone)?;
     let act = serde_json::to_value(Act::Intake(Intake { lines })).map_err(unreadable)?;
     command.insert("id".into(), Value::String(id.to_string()));
@@ -341,17 +325,12 @@ impl Counter<'_> {
                     .map(|said| (input.label.clone(), said)),
             );
         }
-        let status = match error {
-            Some(_) => StatusCode::UNAUTHORIZED,
-            None => StatusCode::OK,
-        };
-        let carried = typed
-            .0
-            .iter()
-            .filter(|(n, _)| !matches!(n.as_str(), "password" | "csrf" | "id" | "step" | "scan"))
-            .cloned()
-            .collect();
+        let mut carried = act::carried(typed, &["step", "scan"]);
+        carried.push(("step".into(), "sign".into()));
         let page = SignPage {
+            title: "intake".into(),
+            action: "/intake".into(),
+            leave: "/intake".into(),
             frame: self.visitor.frame(vec![
                 Link::new("/intake", "Intake counter"),
                 Link::new("", "Sign"),
@@ -368,7 +347,7 @@ impl Counter<'_> {
                 error,
             },
         };
-        Ok((status, draw(&page)?).into_response())
+        page.response()
     }
 }
 
@@ -407,8 +386,10 @@ pub async fn perform(State(app): State<App>, posted: Posted) -> Result<Response,
         more: queue.more,
     };
     let mut rows = rows(&typed, &queue.rows)?;
+    if typed.has("back-to-form") {
+        return counter.form(rows, None, String::new(), None);
+    }
     match typed.get("step") {
-        "back" => counter.form(rows, None, String::new(), None),
         "sign" => counter.signing(&reader, rows, &typed).await,
         "check" => {
             let (refusal, at) = counter.looked(&reader, &rows).await?;
@@ -504,21 +485,8 @@ impl Counter<'_> {
             }
             return self.sign(&rows, typed, None);
         }
-        let house = self.app.house();
-        match house
-            .prove(&self.visitor.person, secret, self.app.now())
-            .await
-        {
-            Ok(()) => {}
-            Err(SignInError::Wrong) => {
-                return self.sign(&rows, typed, Some("This is not your password.".into()));
-            }
-            Err(e @ SignInError::Wait { .. }) => {
-                let failure = Failure::from(e);
-                let said = format!("{} {}", failure.refusal.sentence, failure.refusal.next);
-                return self.sign(&rows, typed, Some(said));
-            }
-            Err(e) => return Err(e.into()),
+        if let Some(said) = act::proven(self.app, self.visitor, secret).await? {
+            return self.sign(&rows, typed, Some(said));
         }
         let sent = Sent {
             person: Some(self.visitor.person.id),
@@ -526,7 +494,7 @@ impl Counter<'_> {
             source: Source::Desk,
             command,
         };
-        match house.recorder.record(sent).await {
+        match self.app.house().recorder.record(sent).await {
             Ok(recorded) => {
                 Ok(Redirect::to(&format!("/intake?done={}", recorded.seq)).into_response())
             }

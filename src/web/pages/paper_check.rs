@@ -52,13 +52,7 @@ pub async fn form(visitor: Visitor) -> Result<Response, Failure> {
 }
 
 fn refused(code: &str, sentence: &str, next: &str) -> Refusal {
-    Refusal {
-        code: code.into(),
-        sentence: sentence.into(),
-        next: next.into(),
-        field: Some("file".into()),
-        lines: Box::default(),
-    }
+    Refusal::coded(code, sentence, next).on("file")
 }
 
 fn broken(e: &MultipartError) -> Failure {

@@ -197,13 +197,7 @@ fn recipe_inputs(scaled: bool) -> Vec<Input> {
 }
 
 fn wrong(field: &str, sentence: &str, next: &str) -> Refusal {
-    Refusal {
-        code: "bad-value".into(),
-        sentence: sentence.into(),
-        next: next.into(),
-        field: Some(field.into()),
-        lines: Box::default(),
-    }
+    Refusal::coded("bad-value", sentence, next).on(field)
 }
 
 /// The recipe that was typed.

@@ -157,13 +157,7 @@ pub async fn afterwards(
 
 /// A refusal of something typed, before any rule of custody is asked.
 fn wrong(code: &str, sentence: impl Into<String>, next: &str, field: &str) -> Refusal {
-    Refusal {
-        code: code.into(),
-        sentence: sentence.into(),
-        next: next.into(),
-        field: Some(field.into()),
-        lines: Box::default(),
-    }
+    Refusal::coded(code, sentence, next).on(field)
 }
 
 /// A field that is answered by `yes` or `no` and is carried to the command as a truth.
