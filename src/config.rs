@@ -1,5 +1,5 @@
 //! A server's settings: from the command line, from the environment, from one TOML file, in this precedence. Everything is
-//! read strictly and every error is told at once, before anything is opened.
+//! read strictly and every error is told at once, before a ledger is opened.
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -10,7 +10,10 @@ use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::Duration;
 
+use crate::originals::Place;
 use crate::store::Address;
+use crate::timestamps::{PATIENCE, ServerUrl, TimestampServer};
+use crate::tls::{Pair, TlsError};
 
 /// The variable that names the file where `--config` does not.
 pub const VARIABLE: &str = "LIFTLEDGER_CONFIG";
@@ -18,11 +21,15 @@ pub const VARIABLE: &str = "LIFTLEDGER_CONFIG";
 const MAX_BYTES: u64 = 256 * 1024;
 
 /// Every setting: its name in the file, and in the environment with `LIFTLEDGER_` before it in capitals; and what it is.
-pub const NAMES: [(&str, &str); 10] = [
+pub const NAMES: [(&str, &str); 15] = [
     ("data", "the folder with ledger.db, originals/ and keys/"),
     (
         "database",
         "the address of a PostgreSQL database; better in the environment than in a file that others read",
+    ),
+    (
+        "originals",
+        "where the originals are: s3://bucket/prefix, its keys in AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, or a folder",
     ),
     (
         "listen",
@@ -36,6 +43,14 @@ pub const NAMES: [(&str, &str); 10] = [
         "log",
         "what is logged: error, warn, info, debug, or a filter as RUST_LOG has it (which goes before); warn without it",
     ),
+    (
+        "tls_certificate",
+        "a PEM file with the server's certificate and those that vouch for it; browsers then reach it by https, without a proxy",
+    ),
+    (
+        "tls_key",
+        "the PEM file with the certificate's private key; both files are read again when they change",
+    ),
     ("log_format", "text or json; text without it"),
     (
         "metrics_listen",
@@ -48,6 +63,14 @@ pub const NAMES: [(&str, &str); 10] = [
     (
         "least_free_mb",
         "under so much free room on the originals' disk the server is not ready; 256 without it",
+    ),
+    (
+        "timestamp_url",
+        "http:// address of a server that timestamps signed papers (RFC 3161); papers bear no timestamp without it",
+    ),
+    (
+        "timestamp_seconds",
+        "how long a paper waits for its timestamp, 1 to 60; 10 without it",
     ),
     (
         "grace_seconds",
@@ -72,10 +95,14 @@ pub struct Config {
     pub data: PathBuf,
     /// The PostgreSQL database.
     pub database: Option<Address>,
+    /// Where the originals are.
+    pub originals: Option<Place>,
     /// Where to listen.
     pub listen: SocketAddr,
     /// Whether browsers come by https only.
     pub https_only: bool,
+    /// The certificate, where the server itself speaks https.
+    pub tls: Option<Pair>,
     /// What is logged.
     pub log: String,
     /// How.
@@ -86,6 +113,10 @@ pub struct Config {
     pub metrics_token: Option<String>,
     /// Least free room for originals, in bytes.
     pub least_free: u64,
+    /// Who timestamps signed papers.
+    pub timestamp_url: Option<ServerUrl>,
+    /// How long a paper waits for that.
+    pub timestamp_patience: Duration,
     /// How long a stop may take.
     pub grace: Duration,
 }
@@ -132,6 +163,15 @@ struct Gathered {
 }
 
 impl Gathered {
+    /// Something is wrong with a setting, wherever it stands.
+    fn say(&mut self, name: &'static str, why: String) {
+        let at = match self.values.get(name) {
+            Some((_, at)) => at.clone(),
+            None => name.to_owned(),
+        };
+        self.wrong.push(Wrong { at, why });
+    }
+
     fn file(&mut self, path: &Path) {
         let name = path.display().to_string();
         let mut wrong = |at: String, why: String| self.wrong.push(Wrong { at, why });
@@ -197,6 +237,13 @@ fn whole(from: u64, to: u64) -> impl FnOnce(&str) -> Result<u64, String> {
 }
 
 impl Config {
+    /// The server that timestamps signed papers.
+    #[must_use]
+    pub fn timestamps(&self) -> Option<TimestampServer> {
+        let url = self.timestamp_url.clone()?;
+        Some(TimestampServer::new(url, self.timestamp_patience))
+    }
+
     /// Gathers the settings. `line` are those of the command line by name, `environment` gives a variable's value.
     ///
     /// # Errors
@@ -235,13 +282,16 @@ impl Config {
         let database = all.get("database", |text| {
             text.parse::<Address>().map_err(|e| e.to_string())
         });
+        let originals = all.get("originals", |text| {
+            text.parse::<Place>().map_err(|e| e.to_string())
+        });
         let listen = all.get(
             "listen",
             parsed("an address and a port, such as 127.0.0.1:8080"),
         );
         let https_only = all.get("https_only", parsed("true or false"));
         let log = all.get("log", |text| {
-            match text.parse::<tracing_subscriber::EnvFilter>() {
+            match text.parse::<tracing_subscriber::filter::Targets>() {
                 Ok(_) => Ok(text.to_owned()),
                 Err(e) => Err(e.to_string()),
             }
@@ -266,6 +316,16 @@ impl Config {
             }
         });
         let least_free = all.get("least_free_mb", whole(0, 1_000_000));
+        let timestamp_url = all.get("timestamp_url", |text| {
+            text.parse::<ServerUrl>().map_err(str::to_owned)
+        });
+        let patience = all.get("timestamp_seconds", whole(1, 60));
+        if patience.is_some() && !all.values.contains_key("timestamp_url") {
+            all.wrong.push(Wrong {
+                at: "timestamp_seconds".into(),
+                why: "nobody is asked for timestamps; name a server with timestamp_url".into(),
+            });
+        }
         let grace = all.get("grace_seconds", whole(1, 300));
         if metrics_token.is_some() && metrics_listen.is_none() {
             all.wrong.push(Wrong {
@@ -273,19 +333,50 @@ impl Config {
                 why: "metrics are read nowhere; name an address with metrics_listen".into(),
             });
         }
+        let file = |text: &str| match text {
+            "" => Err("it names no file".to_owned()),
+            text => Ok(PathBuf::from(text)),
+        };
+        let tls = match (all.get("tls_certificate", file), all.get("tls_key", file)) {
+            (Some(certificate), Some(key)) => {
+                let pair = Pair { certificate, key };
+                for error in pair.wrong() {
+                    let at = match error {
+                        TlsError::Key { .. } => "tls_key",
+                        _ => "tls_certificate",
+                    };
+                    all.say(at, error.to_string());
+                }
+                Some(pair)
+            }
+            (Some(_), None) if !all.values.contains_key("tls_key") => {
+                all.say("tls_certificate", "it needs tls_key beside it".into());
+                None
+            }
+            (None, Some(_)) if !all.values.contains_key("tls_certificate") => {
+                all.say("tls_key", "it needs tls_certificate beside it".into());
+                None
+            }
+            _ => None,
+        };
         if !all.wrong.is_empty() {
             return Err(ConfigErrors(all.wrong));
         }
         Ok(Self {
             data: data.unwrap_or_default(),
             database,
+            originals,
             listen: listen.unwrap_or_else(|| SocketAddr::from(([127, 0, 0, 1], 8080))),
-            https_only: https_only.unwrap_or(false),
+            // The session's cookie never leaves by http then.
+            https_only: https_only.unwrap_or(false) || tls.is_some(),
+            tls,
             log: log.unwrap_or_else(|| "warn".into()),
             log_format: log_format.unwrap_or_default(),
             metrics_listen,
             metrics_token,
             least_free: least_free.unwrap_or(256) * 1024 * 1024,
+            timestamp_url,
+            timestamp_patience: patience.map_or(PATIENCE, Duration::from_secs),
             grace: Duration::from_secs(grace.unwrap_or(15)),
         })
     }

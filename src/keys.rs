@@ -1,9 +1,10 @@
-//! The keys on disk: the Ed25519 key that signs checkpoints, and a secret for sessions and forms.
+//! The keys on disk: the Ed25519 key that signs checkpoints, a secret for sessions and forms, and what signs papers, if anything.
 //!
 //! Trusted wholly: who has the folder can sign tree heads in the ledger's name. He still can't rewrite history past a
 //! witness who kept an earlier checkpoint. Keys are made once, by `init`; a server whose keys are gone refuses to start
 //! rather than make new ones, since new keys would sign a ledger that the old ones vouched for.
 
+pub mod papers;
 pub mod sealed;
 
 use std::{
@@ -12,12 +13,15 @@ use std::{
     io::{self, Read as _, Write as _},
     os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _, PermissionsExt as _},
     path::{Path, PathBuf},
+    sync::Arc,
 };
 
 use ed25519_dalek::{SigningKey, VerifyingKey};
 use hmac::{Hmac, KeyInit as _, Mac as _};
 use sha2::Sha256;
 
+use crate::disclosure::signature::Signer;
+use crate::disclosure::signature::certificate::CertificateError;
 use crate::ledger::checkpoint::{Key, NoteError, VerifyingKey as NoteKey};
 use crate::whole;
 
@@ -43,6 +47,12 @@ pub enum KeysError {
     /// The system gave no random bytes.
     #[error("the system gave no random bytes: {0}")]
     Random(getrandom::Error),
+    /// A certificate for papers that cannot be used.
+    #[error("{}: {}", .0.display(), .1)]
+    Certificate(PathBuf, CertificateError),
+    /// A certificate or a request could not be written.
+    #[error("the certificate could not be made: {0}")]
+    Request(String),
     /// The file system refused.
     #[error("{}: {source}", path.display())]
     Io {
@@ -60,10 +70,11 @@ fn at(path: &Path) -> impl FnOnce(io::Error) -> KeysError + '_ {
     }
 }
 
-/// Both keys, in memory.
+/// Both keys, in memory, and what signs papers.
 pub struct Keys {
     signing: SigningKey,
     secret: Secret,
+    papers: Option<Arc<Signer>>,
 }
 
 impl fmt::Debug for Keys {
@@ -108,6 +119,7 @@ impl Keys {
         Ok(Self {
             signing: SigningKey::from_bytes(&read(&folder.join(SEED_FILE))?),
             secret: Secret(read(&folder.join(SECRET_FILE))?),
+            papers: papers::open(folder)?.map(Arc::new),
         })
     }
 
@@ -116,7 +128,11 @@ impl Keys {
     /// # Errors
     /// [`KeysError::AlreadyThere`] when either key exists; nothing is touched then.
     pub fn put_back(folder: &Path, kept: &Self) -> Result<Self, KeysError> {
-        Self::write(folder, &kept.secret.0, kept.signing.as_bytes())
+        Self::write(folder, &kept.secret.0, kept.signing.as_bytes())?;
+        if let Some(signer) = kept.papers() {
+            papers::put_back(folder, signer)?;
+        }
+        Self::open(folder)
     }
 
     /// Keys that live in memory only, for tests: the same seed gives the same keys.
@@ -125,7 +141,21 @@ impl Keys {
         Self {
             signing: SigningKey::from_bytes(&seed),
             secret: Secret(seed),
+            papers: None,
         }
+    }
+
+    /// The same with this signing papers, for tests.
+    #[must_use]
+    pub fn with_papers(mut self, signer: Signer) -> Self {
+        self.papers = Some(Arc::new(signer));
+        self
+    }
+
+    /// What signs papers; none where there is no certificate, and papers are printed unsigned.
+    #[must_use]
+    pub fn papers(&self) -> Option<&Arc<Signer>> {
+        self.papers.as_ref()
     }
 
     /// The key that signs checkpoints.

@@ -17,7 +17,7 @@
 //! - [`app`] the only append path, and what pages and commands read
 //!
 //! Edges:
-//! - [`config`] [`metrics`] [`clock`] [`whole`] [`keys`] [`originals`] [`uploads`] [`trade`] [`receivers`] [`witnesses`] [`store`] [`web`] [`cli`] [`witness`]
+//! - [`config`] [`metrics`] [`clock`] [`whole`] [`keys`] [`originals`] [`uploads`] [`timestamps`] [`trade`] [`receivers`] [`witnesses`] [`store`] [`web`] [`cli`] [`witness`]
 
 pub mod app;
 pub mod cli;
@@ -37,6 +37,8 @@ pub mod people;
 pub mod receivers;
 pub mod reports;
 pub mod store;
+pub mod timestamps;
+pub mod tls;
 pub mod trade;
 pub mod uploads;
 pub mod web;

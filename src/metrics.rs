@@ -132,9 +132,9 @@ pub struct Now {
     pub events: u64,
     /// Commands that wait for the writer.
     pub queue: u64,
-    /// Things offered to custodians.
+    /// Things offered to custodians, counted up to 10,000.
     pub intake_waiting: u64,
-    /// Things that should be back by now.
+    /// Things that should be back by now; the same.
     pub overdue: u64,
     /// Whether the server can work.
     pub ready: bool,
@@ -179,12 +179,12 @@ impl Metrics {
             ),
             (
                 "liftledger_intake_waiting",
-                "Things offered to custodians.",
+                "Things offered to custodians, counted up to 10000 and at most every 15 seconds.",
                 now.intake_waiting,
             ),
             (
                 "liftledger_overdue",
-                "Things that should be back by now.",
+                "Things that should be back by now; counted the same way.",
                 now.overdue,
             ),
             (

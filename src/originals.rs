@@ -5,13 +5,20 @@
 //! temporary file, which is harmless. Bytes are never altered: an original that is already there stays, and one that no
 //! longer fits its digest is reported, not healed in silence.
 //!
+//! Where they are kept in a bucket ([`bucket`]), they come into the folder as before, and are durable when the store of the
+//! bucket says so and shows them; nothing of them stays in the folder.
+//!
 //! Not trusted: whoever can write to the folder can destroy originals, but can't pass others off for them.
+
+pub mod bucket;
+pub mod place;
 
 use std::{
     fs::{self, DirBuilder, File, OpenOptions},
-    io::{self, Read, Write as _},
+    io::{self, Read, Seek as _, Write as _},
     os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _, PermissionsExt as _},
     path::{Path, PathBuf},
+    sync::Arc,
     time::{Duration, SystemTime},
 };
 
@@ -19,6 +26,8 @@ use futures_util::{Stream, StreamExt as _};
 use sha2::{Digest as _, Sha256};
 
 use crate::ids::Digest;
+pub use bucket::{Bucket, BucketError};
+pub use place::{Place, PlaceError};
 
 /// The longest original, in bytes.
 pub const MAX_BYTES: u64 = 200 * 1024 * 1024;
@@ -58,6 +67,12 @@ pub enum OriginalsError {
         /// What was to be written.
         path: PathBuf,
     },
+    /// The object store does not answer, or refuses. Whether it kept what it was given, nobody knows.
+    #[error("the object store of originals: {0}")]
+    Away(String),
+    /// The bucket cannot be used.
+    #[error(transparent)]
+    Bucket(#[from] BucketError),
     /// The file system refused.
     #[error("{}: {source}", path.display())]
     Io {
@@ -94,6 +109,7 @@ pub struct Kept {
 #[derive(Clone, Debug)]
 pub struct Originals {
     root: PathBuf,
+    bucket: Option<Arc<Bucket>>,
 }
 
 impl Originals {
@@ -102,7 +118,7 @@ impl Originals {
     /// # Errors
     /// When the file system refuses.
     pub fn open(root: impl Into<PathBuf>) -> Result<Self, OriginalsError> {
-        let originals = Self { root: root.into() };
+        let originals = Self::at(root);
         let coming = originals.coming();
         make_folder(&coming)?;
         sync_folder(&originals.root)?;
@@ -131,12 +147,41 @@ impl Originals {
 
     /// A folder of originals that is there, to be read only: nothing is made and nothing cleared away.
     pub fn at(root: impl Into<PathBuf>) -> Self {
-        Self { root: root.into() }
+        Self {
+            root: root.into(),
+            bucket: None,
+        }
+    }
+
+    /// The same with a bucket, in which they are kept; the folder is only where they come in.
+    #[must_use]
+    pub fn in_bucket(mut self, bucket: Bucket) -> Self {
+        self.bucket = Some(Arc::new(bucket));
+        self
+    }
+
+    /// Whether the object store answers, where there is one.
+    ///
+    /// # Errors
+    /// [`OriginalsError::Away`].
+    pub fn answers(&self) -> Result<(), OriginalsError> {
+        match &self.bucket {
+            // Nothing has this digest; that there is nothing is an answer.
+            Some(bucket) => bucket.length(Digest([0; 32])).map(drop),
+            None => Ok(()),
+        }
     }
 
     /// Every original that there is a file for, in the order of digests, one folder's names in memory at a time. Files that
     /// bear no digest's name, or lie in another folder than their name says, are passed over.
-    pub fn list(&self) -> impl Iterator<Item = Result<Digest, OriginalsError>> + use<> {
+    pub fn list(&self) -> Box<dyn Iterator<Item = Result<Digest, OriginalsError>> + '_> {
+        match &self.bucket {
+            Some(bucket) => Box::new(bucket.list()),
+            None => Box::new(self.list_folder()),
+        }
+    }
+
+    fn list_folder(&self) -> impl Iterator<Item = Result<Digest, OriginalsError>> + use<> {
         let root = self.root.clone();
         names(&root).into_iter().flat_map(move |outer| {
             let outer = match outer {
@@ -162,7 +207,7 @@ impl Originals {
         })
     }
 
-    /// Where the bytes of `digest` are or would be.
+    /// Where the bytes of `digest` are or would be in the folder; not where they are kept in a bucket.
     #[must_use]
     pub fn path(&self, digest: Digest) -> PathBuf {
         let name = digest.to_string();
@@ -247,6 +292,10 @@ impl Originals {
     /// [`OriginalsError::Altered`] when the same original was kept before and its file no longer fits; or the file
     /// system's.
     pub fn adopt(&self, file: &Path, kept: Kept) -> Result<(), OriginalsError> {
+        if let Some(bucket) = &self.bucket {
+            bucket.keep(kept.digest, file, kept.bytes)?;
+            return fs::remove_file(file).map_err(at(file));
+        }
         let path = self.path(kept.digest);
         if self.exists(kept.digest) {
             self.verify(kept.digest)?;
@@ -303,10 +352,28 @@ impl Originals {
         sync_folder(&self.root)
     }
 
-    /// Whether there is a file for `digest`; says nothing of its bytes.
+    /// Whether there is a file for `digest`; says nothing of its bytes. Not known where an object store is away: where
+    /// anything is given up because of the answer, ask [`Originals::has`].
     #[must_use]
     pub fn exists(&self, digest: Digest) -> bool {
-        self.path(digest).is_file()
+        self.has(digest).unwrap_or_default()
+    }
+
+    /// Whether there is a file for `digest`; says nothing of its bytes.
+    ///
+    /// # Errors
+    /// [`OriginalsError::Away`]: nobody knows.
+    pub fn has(&self, digest: Digest) -> Result<bool, OriginalsError> {
+        match &self.bucket {
+            Some(bucket) => Ok(bucket.length(digest)?.is_some()),
+            None => Ok(self.path(digest).is_file()),
+        }
+    }
+
+    /// Whether they are kept in a bucket, where every question is asked over the network.
+    #[must_use]
+    pub fn are_in_bucket(&self) -> bool {
+        self.bucket.is_some()
     }
 
     /// Reads an original and holds it against its digest, so that altered bytes never leave this module.
@@ -314,13 +381,19 @@ impl Originals {
     /// # Errors
     /// [`OriginalsError::Missing`], [`OriginalsError::Altered`], or the file system's.
     pub fn read(&self, digest: Digest) -> Result<Vec<u8>, OriginalsError> {
-        let path = self.path(digest);
-        let file = self.file(digest)?;
-        let mut bytes = Vec::new();
-        file.take(MAX_BYTES + 1)
-            .read_to_end(&mut bytes)
-            .map_err(at(&path))?;
-        let found = Digest::of(&bytes);
+        let (bytes, found) = if let Some(bucket) = &self.bucket {
+            let (bytes, found, _) = bucket.fetch(digest, || Ok(Vec::new()))?;
+            (bytes, found)
+        } else {
+            let path = self.path(digest);
+            let file = self.file(digest)?;
+            let mut bytes = Vec::new();
+            file.take(MAX_BYTES + 1)
+                .read_to_end(&mut bytes)
+                .map_err(at(&path))?;
+            let found = Digest::of(&bytes);
+            (bytes, found)
+        };
         if found == digest {
             Ok(bytes)
         } else {
@@ -345,8 +418,13 @@ impl Originals {
     /// # Errors
     /// As [`Originals::read`].
     pub fn verify(&self, digest: Digest) -> Result<u64, OriginalsError> {
-        let path = self.path(digest);
-        let (found, bytes) = Digest::of_reader(&mut self.file(digest)?).map_err(at(&path))?;
+        let (found, bytes) = if let Some(bucket) = &self.bucket {
+            let (_, found, bytes) = bucket.fetch(digest, || Ok(io::sink()))?;
+            (found, bytes)
+        } else {
+            let path = self.path(digest);
+            Digest::of_reader(&mut self.file(digest)?).map_err(at(&path))?
+        };
         if found == digest {
             Ok(bytes)
         } else {
@@ -354,6 +432,23 @@ impl Originals {
                 expected: digest,
                 found,
             })
+        }
+    }
+
+    /// Removes an original whose every event was expunged; nothing where there is none. What the file system or the disk
+    /// keeps of its blocks, or an object store of older versions, nobody here can know.
+    ///
+    /// # Errors
+    /// The file system's, or [`OriginalsError::Away`].
+    pub fn remove(&self, digest: Digest) -> Result<(), OriginalsError> {
+        if let Some(bucket) = &self.bucket {
+            return bucket.remove(digest);
+        }
+        let path = self.path(digest);
+        match fs::remove_file(&path) {
+            Ok(()) => path.parent().map_or(Ok(()), sync_folder),
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(()),
+            Err(e) => Err(at(&path)(e)),
         }
     }
 
@@ -369,7 +464,24 @@ impl Originals {
     /// # Errors
     /// [`OriginalsError::Missing`], or the file system's.
     pub fn stored(&self, digest: Digest) -> Result<File, OriginalsError> {
-        self.file(digest)
+        let Some(bucket) = &self.bucket else {
+            return self.file(digest);
+        };
+        let path = self.scratch(&uuid::Uuid::now_v7().simple().to_string());
+        let (mut file, _, _) = bucket.fetch(digest, || {
+            let file = OpenOptions::new()
+                .read(true)
+                .write(true)
+                .create_new(true)
+                .mode(0o600)
+                .open(&path)
+                .map_err(at(&path))?;
+            // It goes with whoever has it open.
+            fs::remove_file(&path).map_err(at(&path))?;
+            Ok(file)
+        })?;
+        file.rewind().map_err(at(&path))?;
+        Ok(file)
     }
 
     fn file(&self, digest: Digest) -> Result<File, OriginalsError> {
@@ -433,6 +545,11 @@ impl Incoming {
             digest,
             bytes: self.bytes,
         };
+        if let Some(bucket) = &self.originals.bucket {
+            self.file.sync_all().map_err(at(&self.temp.0))?;
+            bucket.keep(digest, &self.temp.0, self.bytes)?;
+            return Ok(kept);
+        }
         let path = self.originals.path(digest);
         if self.originals.exists(digest) {
             self.originals.verify(digest)?;

@@ -409,6 +409,21 @@ impl Uploads {
         Ok(())
     }
 
+    /// Forgets every upload that became this original, or was announced as it: its file was expunged.
+    pub fn forget(&self, digest: Digest) {
+        let mut entries = self.entries();
+        entries.retain(|id, entry| {
+            // One whose part is coming in is looked at by its own end.
+            let is_it = entry.slot.try_lock().is_ok_and(|slot| {
+                slot.note.kept == Some(digest) || slot.note.sha256 == Some(digest)
+            });
+            if is_it {
+                slot::remove(&self.root, *id);
+            }
+            !is_it
+        });
+    }
+
     /// Where uploads lie.
     #[must_use]
     pub fn folder(&self) -> &Path {

@@ -12,12 +12,13 @@ use crate::imaging::decode::{self, decode};
 use crate::imaging::derive::{derive, pixels_digest};
 use crate::ledger::checkpoint::VerifyingKey;
 use crate::ledger::event::Event;
-use crate::ledger::payload::Salt;
+use crate::ledger::expunged;
+use crate::ledger::payload::Fields;
 use crate::ledger::verify::{self, Options, Verifier};
 use crate::originals::{Originals, OriginalsError};
 use crate::store::{DocFilter, LIST_MAX, RAW_MAX, Store, StoreError};
 
-use super::{replay, rows};
+use super::{reader, replay, rows, word_index};
 
 /// What was gone through and all that was found.
 #[derive(Clone, Debug)]
@@ -36,8 +37,8 @@ pub struct Audit {
 /// its events name.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Disagreement {
-    /// `read-model-differs`, `read-model-missing`, `read-model-extra`, `count-differs`, `event-leads-nowhere`,
-    /// `guard-missing`, `guard-changed`, `image-missing`, `image-altered`, `image-unreadable`, `copy-missing`,
+    /// `read-model-differs`, `read-model-missing`, `read-model-extra`, `count-differs`, `words-differ`, `event-leads-nowhere`,
+    /// `guard-missing`, `guard-changed`, `expunged-differs`, `expungement-unfinished`, `image-missing`, `image-altered`, `image-unreadable`, `copy-missing`,
     /// `copy-altered`, `copy-unreadable`, `copy-differs`, `copy-not-made-again`.
     pub code: &'static str,
     /// The event, where one is meant.
@@ -145,8 +146,34 @@ fn again(originals: &Originals, made: &CopyMade) -> Result<(), (&'static str, St
 }
 
 fn opened(raw: &crate::store::RawEvent) -> Option<Event> {
-    let salt: [u8; 16] = raw.salt.clone()?.try_into().ok()?;
-    Event::open(raw.header.clone()?, Salt(salt), raw.fields.as_deref()?).ok()
+    reader::opened(raw.clone()).ok()
+}
+
+/// What is left of expunged payloads, as the database has it beside the events: it must be what the expungement says.
+#[derive(Default)]
+struct Left(HashMap<Seq, (Seq, Fields)>);
+
+impl Left {
+    fn take(&mut self, event: &Event, models: &mut Vec<Disagreement>) {
+        let seq = event.header.seq;
+        if let Some(by) = event.expunged {
+            self.0.insert(seq, (by, event.fields.clone()));
+        }
+        for (named, fields) in expunged::left(event) {
+            // One that is not gone at all is the ledger's own finding.
+            if self
+                .0
+                .remove(&named)
+                .is_some_and(|found| found != (seq, fields))
+            {
+                models.push(Disagreement {
+                    code: "expunged-differs",
+                    seq: Some(named),
+                    text: format!("what is left of event {named} is not what its expungement, event {seq}, says"),
+                });
+            }
+        }
+    }
 }
 
 /// Goes through everything in the database; the originals are held against their digests by [`Audit::check_images`]. `external` are checkpoints that somebody else kept; `progress` hears how many events are done.
@@ -164,6 +191,7 @@ pub async fn audit(
     let mut models = Vec::new();
     let mut images: BTreeMap<Digest, Vec<Seq>> = BTreeMap::new();
     let mut copies = Vec::new();
+    let mut left = Left::default();
     let mut counts: HashMap<Subject, u64> = HashMap::new();
     let mut last_seq: HashMap<Subject, Seq> = HashMap::new();
     let (mut from, mut done) = (i64::MIN, 0_u64);
@@ -194,6 +222,7 @@ pub async fn audit(
             {
                 copies.push((event.header.seq, made));
             }
+            left.take(&event, &mut models);
             for touch in &event.header.touches {
                 counts.insert(touch.subject, touch.n);
                 last_seq.insert(touch.subject, event.header.seq);
@@ -263,8 +292,21 @@ pub async fn audit(
             ),
         });
     }
+    let waiting = store.removals(LIST_MAX).await?;
+    if let Some(first) = waiting.first() {
+        models.push(Disagreement {
+            code: "expungement-unfinished",
+            seq: Some(first.by),
+            text: format!(
+                "{} things that event {} expunged are not removed yet: start the server, which goes on with it",
+                waiting.len(),
+                first.by
+            ),
+        });
+    }
     compare(store, &state, &last_seq, &mut models).await?;
     touches(store, &counts, &last_seq, &mut models).await?;
+    words(store, &state, &last_seq, &mut models).await?;
     Ok(Audit {
         ledger,
         models,
@@ -366,6 +408,72 @@ async fn compare(
         text: format!("{name} is not listed, but its events are there"),
     }));
     Ok(())
+}
+
+/// The word index against the replayed state: each subject's words, and none of a subject that has none.
+async fn words(
+    store: &dyn Store,
+    state: &State,
+    last_seq: &HashMap<Subject, Seq>,
+    models: &mut Vec<Disagreement>,
+) -> Result<(), StoreError> {
+    let mut left: HashMap<String, Subject> = last_seq.keys().map(|s| (s.to_string(), *s)).collect();
+    let mut wrong = |name: &str, subject: Option<&Subject>| {
+        models.push(Disagreement {
+            code: "words-differ",
+            seq: subject.and_then(|s| last_seq.get(s)).copied(),
+            text: format!("the word index finds {name} by other words than its record has"),
+        });
+    };
+    let mut after = (String::new(), String::new());
+    let mut listed: Vec<String> = Vec::new();
+    let mut of = String::new();
+    loop {
+        let page = store.words_page((&after.0, &after.1), RAW_MAX).await?;
+        let end = page.is_empty();
+        if let Some(last) = page.last() {
+            after = (last.subject.clone(), last.word.clone());
+        }
+        for row in page {
+            if row.subject != of {
+                one(&of, &listed, state, &mut left, &mut wrong);
+                of = row.subject;
+                listed.clear();
+            }
+            listed.push(row.word);
+        }
+        if end {
+            one(&of, &listed, state, &mut left, &mut wrong);
+            break;
+        }
+    }
+    let mut left: Vec<(String, Subject)> = left.into_iter().collect();
+    left.sort();
+    for (name, subject) in left {
+        if !word_index::words(state, subject).is_empty() {
+            wrong(&name, Some(&subject));
+        }
+    }
+    Ok(())
+}
+
+/// One subject's words as the index lists them, in its order.
+fn one(
+    of: &str,
+    listed: &[String],
+    state: &State,
+    left: &mut HashMap<String, Subject>,
+    wrong: &mut impl FnMut(&str, Option<&Subject>),
+) {
+    if listed.is_empty() {
+        return;
+    }
+    let subject = left.remove(of);
+    // Both are in the order of bytes.
+    let right = subject.map(|s| word_index::words(state, s));
+    if right.as_deref() != Some(listed) {
+        wrong(of, subject.as_ref());
+    }
 }
 
 /// The counts that the index of touches gives, against those of the headers.

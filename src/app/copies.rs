@@ -145,11 +145,13 @@ pub async fn make(
     let sent = Sent {
         person: reader.viewer().id(),
         signed: by.signed,
+        beside: None,
         source: by.source,
         command: Command {
             id,
             claimed_at: None,
             late_reason: None,
+            paper_sheet: None,
             act: Act::AddCopy(add),
         },
     };
@@ -213,10 +215,11 @@ pub async fn tag_mirrors(reader: &Reader<'_>, image: &ImageRef) -> Result<bool, 
     if image.says.orientation_tag.is_some() {
         return Ok(image.says.tag_mirrors());
     }
-    let path = reader.house().originals.path(image.digest);
-    let read = move || match std::fs::File::open(&path) {
-        Ok(file) => Ok(probe(std::io::BufReader::new(file)).is_ok_and(|p| p.says.tag_mirrors())),
-        Err(source) => Err(OriginalsError::Io { path, source }),
+    let (originals, digest) = (reader.house().originals.clone(), image.digest);
+    let read = move || {
+        let file = originals.stored(digest)?;
+        let seen = probe(std::io::BufReader::new(file));
+        Ok::<_, OriginalsError>(seen.is_ok_and(|p| p.says.tag_mirrors()))
     };
     let answer = tokio::task::spawn_blocking(read).await;
     Ok(answer.map_err(|e| CopyError::Inner(e.to_string()))??)

@@ -5,11 +5,14 @@ use std::sync::Arc;
 
 use chrono::Utc;
 
+use super::readiness::Counted;
 use super::record::{RecordError, Recorded, Recorder, Sent, Tools};
+use super::removal::{self, Files};
 use super::site::Site;
+use super::{refreshed, word_index};
 use crate::clock::{Clock, SystemClock};
 use crate::custody::{Act, Command, Signed, person};
-use crate::ids::{CommandId, PersonId, Subject};
+use crate::ids::{PersonId, Subject};
 use crate::keys::{Keys, KeysError};
 use crate::ledger::checkpoint::{NoteError, VerifyingKey};
 use crate::ledger::event::Source;
@@ -18,6 +21,7 @@ use crate::originals::{Originals, OriginalsError};
 use crate::people::password::{self, PasswordError};
 use crate::receivers::{Receivers, ReceiversError};
 use crate::store::{CredentialRow, Store, StoreError};
+use crate::timestamps::TimestampServer;
 use crate::trade::{TradeErrors, TradeRules};
 use crate::uploads::Uploads;
 use crate::witnesses::{Witnesses, WitnessesError};
@@ -70,6 +74,12 @@ pub enum HouseError {
         /// The key that the database names.
         expected: String,
     },
+    /// Nobody said where the originals are.
+    #[error(
+        "the ledger's originals are in {0}; say so with --originals, or with LIFTLEDGER_ORIGINALS, or name the place that \
+         they were moved to"
+    )]
+    OriginalsElsewhere(String),
     /// The folder cannot be made.
     #[error("the folder cannot be made: {0}")]
     Folder(#[from] std::io::Error),
@@ -122,8 +132,12 @@ pub struct House {
     pub witnesses: Arc<Witnesses>,
     /// The only append path.
     pub recorder: Recorder,
+    /// Who is asked for timestamps of papers; nobody unless it is said.
+    pub timestamps: Option<Arc<TimestampServer>>,
     /// Turns at making working copies.
     pub copying: Arc<tokio::sync::Semaphore>,
+    /// What metrics tell again for a while.
+    pub(super) counted: Counted,
     task: tokio::task::JoinHandle<()>,
 }
 
@@ -202,18 +216,29 @@ impl House {
             let folder = folder.join(KEYS);
             return Err(HouseError::OtherKeys { folder, expected });
         }
+        refreshed::ensure(store.as_ref()).await?;
+        word_index::ensure(store.as_ref()).await?;
         let rules = Arc::new(TradeRules::of_folder(folder)?);
         let receivers = Arc::new(Receivers::of_folder(folder)?);
         let witnesses = Arc::new(Witnesses::of_folder(folder)?);
+        let originals = site.originals(store.as_ref()).await?;
+        let uploads = Uploads::open(folder.join(UPLOADS), originals.clone(), clock.now())?;
+        let files = Files { originals, uploads };
+        // An expungement that was stopped between its event and the removal is finished before anything else is done.
+        if !store.removals(1).await?.is_empty()
+            && let Err(error) = removal::finish(&store, &files).await
+        {
+            tracing::error!(%error, "what was expunged is not all removed yet");
+        }
         let tools = Tools {
             store: store.clone(),
             key,
             trade: rules.clone(),
             rules: rules.version().to_owned(),
             clock,
+            files: Some(files.clone()),
         };
-        let originals = Originals::open(folder.join(ORIGINALS))?;
-        let uploads = Uploads::open(folder.join(UPLOADS), originals.clone(), tools.clock.now())?;
+        let Files { originals, uploads } = files;
         let (recorder, task) = Recorder::start(tools);
         Ok(Self {
             store,
@@ -225,7 +250,9 @@ impl House {
             receivers,
             witnesses,
             recorder,
+            timestamps: None,
             copying: Arc::new(tokio::sync::Semaphore::new(super::copies::AT_ONCE)),
+            counted: Counted::default(),
             task,
         })
     }
@@ -248,16 +275,12 @@ impl House {
             number: number.into(),
             roles: [crate::people::Role::Administrator].into(),
         };
-        let command = Command {
-            id: CommandId::new(),
-            claimed_at: None,
-            late_reason: None,
-            act: Act::AddPerson(add),
-        };
+        let command = Command::now(Act::AddPerson(add));
         let id = PersonId(command.id.0);
         let sent = Sent {
             person: None,
             signed: Signed::System,
+            beside: None,
             source: Source::CommandLine,
             command,
         };
@@ -269,6 +292,18 @@ impl House {
         };
         self.store.set_credential(row).await?;
         Ok((id, recorded))
+    }
+
+    /// The same, with a server that is asked for timestamps of papers.
+    #[must_use]
+    pub fn timestamped(mut self, server: Option<TimestampServer>) -> Self {
+        self.timestamps = server.map(Arc::new);
+        self
+    }
+
+    /// Follows what other servers append, for as long as it runs.
+    pub fn follow(&self) -> impl Future<Output = ()> + Send + use<> {
+        self.recorder.growth().clone().listen(self.store.clone())
     }
 
     /// Whether nobody takes commands any more.

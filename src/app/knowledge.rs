@@ -12,7 +12,7 @@ use crate::keeping::fitting::{Sides, goes_in};
 use crate::keeping::packaging::{Facts, allows_container, allows_kind};
 use crate::keeping::storing::{PlaceFacts, allows_place};
 use crate::keeping::times::dry_enough;
-use crate::keeping::{KeepNeeds, PackingRule, Reason, When};
+use crate::keeping::{Climate, KeepNeeds, PackingRule, Reason, When};
 use crate::lifting::advise::{Advice, Question, advise};
 use crate::lifting::contrast::{self, Ground};
 use crate::lifting::handedness::{Lateral, Step, read};
@@ -150,6 +150,10 @@ impl Trade for TradeRules {
 
     fn knows_climate(&self, id: &str) -> bool {
         self.climate(id).is_some()
+    }
+
+    fn climate(&self, id: &str) -> Option<Climate> {
+        TradeRules::climate(self, id).cloned()
     }
 
     fn recovery(&self, asked: &Recover, noted: &MarkNoted, methods: &[String]) -> Option<Recovery> {

@@ -1,6 +1,5 @@
 //! From a file that is kept to the command that records it, the same for pages and for programs.
 
-use std::fs::File;
 use std::io::BufReader;
 
 use chrono::{DateTime, FixedOffset};
@@ -10,7 +9,7 @@ use crate::custody::image::AddImage;
 use crate::custody::{Act, Command};
 use crate::ids::{CommandId, Subject};
 use crate::imaging::probe::{Probe, ProbeError, probe};
-use crate::originals::{Kept, Originals};
+use crate::originals::{Kept, Originals, OriginalsError};
 
 /// How many files are looked at at once: each may take [`crate::imaging::probe::MAX_HEAD`] bytes of memory twice over.
 static LOOKS: Semaphore = Semaphore::const_new(2);
@@ -40,6 +39,7 @@ impl Taken {
             id: self.id,
             claimed_at: self.claimed_at,
             late_reason: self.late_reason,
+            paper_sheet: None,
             act: Act::AddImage(AddImage {
                 of: self.of,
                 digest: kept.digest,
@@ -55,25 +55,33 @@ impl Taken {
     }
 }
 
+/// Why it could not be found out what a kept file is.
+#[derive(Debug, thiserror::Error)]
+pub enum LookError {
+    /// It cannot be had.
+    #[error(transparent)]
+    Original(#[from] OriginalsError),
+    /// It is none that is taken.
+    #[error(transparent)]
+    Probe(#[from] ProbeError),
+}
+
 /// Finds out what a kept file is. With `as_it_is` a damaged picture is taken as bytes, for when it is all there is.
 ///
 /// # Errors
-/// See [`ProbeError`]; never [`ProbeError::CutOff`], [`ProbeError::Damaged`] or [`ProbeError::Size`] with `as_it_is`.
-pub async fn look(originals: &Originals, kept: &Kept, as_it_is: bool) -> Result<Probe, ProbeError> {
-    let path = originals.path(kept.digest);
+/// See [`LookError`]; never [`ProbeError::CutOff`], [`ProbeError::Damaged`] or [`ProbeError::Size`] with `as_it_is`.
+pub async fn look(originals: &Originals, kept: &Kept, as_it_is: bool) -> Result<Probe, LookError> {
+    let (originals, digest) = (originals.clone(), kept.digest);
     let _turn = LOOKS.acquire().await.map_err(|_| ProbeError::Unreadable)?;
     let seen = tokio::task::spawn_blocking(move || {
-        let file = File::open(&path).map_err(|error| {
-            tracing::error!(%error, path = %path.display(), "an original that was just kept cannot be read");
-            ProbeError::Unreadable
-        })?;
-        probe(BufReader::new(file))
+        let file = originals.stored(digest)?;
+        Ok::<_, OriginalsError>(probe(BufReader::new(file)))
     })
     .await
     // A library of pictures that panics on a file has met a damaged one; the panic itself has been logged.
-    .unwrap_or(Err(ProbeError::Damaged("it cannot be read to its end")));
+    .unwrap_or(Ok(Err(ProbeError::Damaged("it cannot be read to its end"))))?;
     match seen {
         Err(why) if as_it_is && why != ProbeError::Unreadable => Ok(Probe::kept_as_it_is(&why)),
-        seen => seen,
+        seen => Ok(seen?),
     }
 }

@@ -15,22 +15,19 @@ use super::house::House;
 use super::rows;
 use crate::custody::count::Count;
 use crate::custody::kit::lot_key;
-use crate::custody::state::{Case, Custody, Holder, Item, Mark, Package, Person, Place};
-use crate::custody::{Act, Command, Fact, Signed, State, paper};
+use crate::custody::state::{Case, Custody, Item, Mark, Package, Person, Place};
+use crate::custody::{Act, Command, Signed, State, paper};
 use crate::ids::{
-    CaseId, Code, CommandId, CountId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject,
+    CaseId, Code, CountId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject,
 };
 use crate::ledger::event::{Event, Source};
-use crate::ledger::payload::Salt;
 use crate::people::{Action, Role, permission};
-use crate::store::{Cursor, DocFilter, DocOrder, DocRow, LIST_MAX, RawEvent, StoreError};
+use crate::store::{Cursor, DocFilter, DocOrder, DocRow, LIST_MAX, StoreError};
 
+use super::past;
 use super::record::{RecordError, Sent};
 
-/// How many events of one subject are read at the most.
-pub const HISTORY_MAX: u64 = 10_000;
-/// How many documents [`Reader::around`] loads at the most.
-const AROUND_MAX: usize = 5_000;
+pub use past::{HISTORY_MAX, Past, opened};
 
 /// Who reads.
 #[derive(Clone, Debug, PartialEq)]
@@ -230,17 +227,6 @@ impl Thing {
     }
 }
 
-/// An event of a subject's history.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Past {
-    /// Which of the subject's events.
-    pub n: u64,
-    /// The event, its payload held against its header.
-    pub event: Event,
-    /// What it says; none for a kind that this version does not know.
-    pub fact: Option<Fact>,
-}
-
 /// Reads for somebody.
 pub struct Reader<'a> {
     house: &'a House,
@@ -280,22 +266,6 @@ impl House {
 fn read<T: DeserializeOwned>(row: &DocRow) -> Result<T, ReadError> {
     serde_json::from_str(&row.doc)
         .map_err(|e| ReadError::Corrupt(format!("the document of {}: {e}", row.subject)))
-}
-
-/// A raw event, its payload held against its header.
-///
-/// # Errors
-/// [`ReadError::Corrupt`] names the event.
-pub fn opened(raw: RawEvent) -> Result<Event, ReadError> {
-    let damaged = |why: &str| ReadError::Corrupt(format!("event {}: {why}", raw.seq));
-    let salt: [u8; 16] = raw
-        .salt
-        .clone()
-        .and_then(|s| s.try_into().ok())
-        .ok_or_else(|| damaged("no salt"))?;
-    let header = raw.header.clone().ok_or_else(|| damaged("no header"))?;
-    let fields = raw.fields.clone().ok_or_else(|| damaged("no payload"))?;
-    Event::open(header, Salt(salt), &fields).map_err(|e| damaged(&e.to_string()))
 }
 
 impl<'a> Reader<'a> {
@@ -411,15 +381,11 @@ impl<'a> Reader<'a> {
             case: case.id,
             what: what.chars().take(100).collect(),
         });
-        let command = Command {
-            id: CommandId::new(),
-            claimed_at: None,
-            late_reason: None,
-            act,
-        };
+        let command = Command::now(act);
         let sent = Sent {
             person: Some(person),
             signed,
+            beside: None,
             source,
             command,
         };
@@ -494,6 +460,16 @@ impl<'a> Reader<'a> {
     pub async fn place(&self, id: PlaceId) -> Result<Place, ReadError> {
         self.must(Action::ReadEvidence)?;
         self.doc(Subject::Place(id), "place").await
+    }
+
+    /// A place by its name.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn place_by_name(&self, name: &str) -> Result<Place, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let row = self.house.store.doc_by_name("place", name).await?;
+        read(&row.ok_or(ReadError::NotFound("place"))?)
     }
 
     /// Places by name.
@@ -573,6 +549,51 @@ impl<'a> Reader<'a> {
     /// See [`ReadError`].
     pub async fn packages_of(&self, case: CaseId, part: &Part) -> Result<Page<Package>, ReadError> {
         self.of_case(case, "package", part).await
+    }
+
+    /// The mark of this number in a case; none where there is none.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn mark_numbered(&self, case: CaseId, n: u32) -> Result<Option<Mark>, ReadError> {
+        self.numbered(case, "mark", n).await
+    }
+
+    /// The item of this number in a case; none where there is none.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn item_numbered(&self, case: CaseId, n: u32) -> Result<Option<Item>, ReadError> {
+        self.numbered(case, "item", n).await
+    }
+
+    /// The package of this number in a case; none where there is none.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn package_numbered(
+        &self,
+        case: CaseId,
+        n: u32,
+    ) -> Result<Option<Package>, ReadError> {
+        self.numbered(case, "package", n).await
+    }
+
+    async fn numbered<T: DeserializeOwned>(
+        &self,
+        case: CaseId,
+        kind: &str,
+        n: u32,
+    ) -> Result<Option<T>, ReadError> {
+        self.case(case).await?;
+        let filter = DocFilter {
+            kind: Some(kind.into()),
+            case_id: Some(case.to_string()),
+            number: Some(i64::from(n)),
+            order: DocOrder::Number,
+            ..DocFilter::default()
+        };
+        Ok(self.list(filter, &Part::first(1)).await?.rows.pop())
     }
 
     async fn of_case<T: DeserializeOwned>(
@@ -715,28 +736,7 @@ impl<'a> Reader<'a> {
     /// See [`ReadError`].
     pub async fn history(&self, subject: Subject) -> Result<Vec<Past>, ReadError> {
         self.must(Action::ReadEvidence)?;
-        let text = subject.to_string();
-        let mut out: Vec<Past> = Vec::new();
-        let mut after = 0;
-        while after < HISTORY_MAX {
-            let part = self.house.store.events_of(&text, after, LIST_MAX).await?;
-            let Some(last) = part.last() else { break };
-            after = last.n;
-            let full = part.len() >= LIST_MAX as usize;
-            for touched in part {
-                let event = opened(touched.event)?;
-                let fact = Fact::from_fields(&event.header.kind, &event.fields).ok();
-                out.push(Past {
-                    n: touched.n,
-                    event,
-                    fact,
-                });
-            }
-            if !full {
-                break;
-            }
-        }
-        Ok(out)
+        past::history(self.house.store.as_ref(), subject).await
     }
 
     /// One event by its place. Those of a case that the viewer may not see, and those of no case, are refused to
@@ -763,28 +763,7 @@ impl<'a> Reader<'a> {
     /// # Errors
     /// See [`ReadError`].
     pub async fn around(&self, subjects: &[Subject]) -> Result<State, ReadError> {
-        let mut state = State::default();
-        let mut asked: HashSet<Subject> = HashSet::new();
-        let mut todo: BTreeSet<Subject> = subjects.iter().copied().collect();
-        while !todo.is_empty() && asked.len() < AROUND_MAX {
-            let wave: Vec<Subject> = todo.iter().copied().take(LIST_MAX as usize).collect();
-            for s in &wave {
-                todo.remove(s);
-                asked.insert(*s);
-            }
-            let texts: Vec<String> = wave.iter().map(ToString::to_string).collect();
-            for row in self.house.store.docs(&texts).await? {
-                rows::take(&mut state, &row)?;
-            }
-            for s in wave {
-                todo.extend(
-                    neighbours(&state, s)
-                        .into_iter()
-                        .filter(|n| !asked.contains(n)),
-                );
-            }
-        }
-        Ok(state)
+        past::around(self.house.store.as_ref(), subjects).await
     }
 
     /// The names of people, for tables; unknown ones are left out.
@@ -834,7 +813,8 @@ impl<'a> Reader<'a> {
         Ok(Page { rows, next })
     }
 
-    async fn list<T: DeserializeOwned>(
+    /// A part of a list of documents of one kind. Whether they may be seen, the caller asks.
+    pub(super) async fn list<T: DeserializeOwned>(
         &self,
         filter: DocFilter,
         part: &Part,
@@ -845,64 +825,4 @@ impl<'a> Reader<'a> {
             next: page.next,
         })
     }
-}
-
-/// What the words about a subject need beside its own record.
-fn neighbours(state: &State, subject: Subject) -> Vec<Subject> {
-    let mut out = Vec::new();
-    let mut custody = |c: &Custody| {
-        out.extend(c.inside.map(Subject::Package));
-        match &c.holder {
-            Holder::Person { person } => out.push(Subject::Person(*person)),
-            Holder::Place { place } => out.push(Subject::Place(*place)),
-            Holder::Outside { .. } | Holder::Disposed { .. } => {}
-        }
-        if let Some(d) = &c.disposition {
-            out.push(Subject::Person(d.by));
-            let done = d.executed.iter().flat_map(|e| [e.by, e.witness]);
-            out.extend(done.map(Subject::Person));
-        }
-        if let Some(offer) = &c.offer {
-            out.push(Subject::Person(offer.by));
-            out.push(Subject::Person(offer.to));
-        }
-    };
-    match subject {
-        Subject::Item(id) => {
-            if let Some(x) = state.items.get(&id) {
-                custody(&x.custody);
-                out.push(Subject::Case(x.case));
-                out.push(Subject::Mark(x.mark));
-                out.extend(x.recovered_by.map(Subject::Person));
-            }
-        }
-        Subject::Package(id) => {
-            if let Some(x) = state.packages.get(&id) {
-                custody(&x.custody);
-                out.push(Subject::Case(x.case));
-                out.extend(x.contents.iter().map(|p| Subject::from(*p)));
-                out.extend(x.seals.iter().filter_map(|s| s.by).map(Subject::Person));
-            }
-        }
-        Subject::Mark(id) => {
-            if let Some(x) = state.marks.get(&id) {
-                out.push(Subject::Case(x.case));
-                out.extend(x.noted_by.map(Subject::Person));
-                out.extend(
-                    x.developments
-                        .iter()
-                        .filter_map(|d| d.by)
-                        .map(Subject::Person),
-                );
-            }
-        }
-        Subject::Case(id) => {
-            if let Some(x) = state.cases.get(&id) {
-                out.extend(x.opened_by.map(Subject::Person));
-                out.extend(x.assigned.iter().copied().map(Subject::Person));
-            }
-        }
-        Subject::Person(_) | Subject::Place(_) | Subject::Count(_) => {}
-    }
-    out
 }

@@ -1,8 +1,9 @@
 //! Whether a server can work, and what it has to tell about itself.
 
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use chrono::Utc;
+use tokio::sync::Mutex;
 
 use super::house::House;
 use super::reader::ReadError;
@@ -15,6 +16,21 @@ use crate::store::{DocFilter, LIST_MAX, StoreError};
 
 /// How long the database may take to answer.
 const PATIENCE: Duration = Duration::from_secs(5);
+
+/// How far things are counted; more are told as this many. Our assumption, no source.
+pub const MOST_COUNTED: u32 = 10_000;
+/// For how long what was counted is told again, so that whoever reads metrics often does not count often.
+pub const COUNTED_FOR: Duration = Duration::from_secs(15);
+
+/// What was counted last, and when.
+#[derive(Debug, Default)]
+pub(super) struct Counted(Mutex<Option<(Instant, Counts)>>);
+
+#[derive(Clone, Copy, Debug)]
+struct Counts {
+    intake_waiting: u64,
+    overdue: u64,
+}
 
 /// What does not work.
 #[derive(Debug, thiserror::Error)]
@@ -76,6 +92,7 @@ impl House {
         let free = aside(move || {
             // Begun and dropped: it leaves nothing.
             drop(originals.begin()?);
+            originals.answers()?;
             originals.room()
         })
         .await
@@ -86,11 +103,33 @@ impl House {
         Ok(())
     }
 
-    /// What is looked up when metrics are read.
+    /// What is looked up when metrics are read. What waits and what is overdue is counted at most every [`COUNTED_FOR`].
     ///
     /// # Errors
     /// Where the database does not answer.
     pub async fn measured(&self, least: u64) -> Result<Now, ReadError> {
+        let counts = {
+            // Held while it counts: whoever asks meanwhile gets the same answer.
+            let mut last = self.counted.0.lock().await;
+            match *last {
+                Some((at, counts)) if at.elapsed() < COUNTED_FOR => counts,
+                _ => {
+                    let counts = self.count().await?;
+                    *last = Some((Instant::now(), counts));
+                    counts
+                }
+            }
+        };
+        Ok(Now {
+            events: self.store.head().await?.size,
+            queue: self.recorder.waiting() as u64,
+            intake_waiting: counts.intake_waiting,
+            overdue: counts.overdue,
+            ready: self.ready(least).await.is_ok(),
+        })
+    }
+
+    async fn count(&self) -> Result<Counts, StoreError> {
         let is_overdue = DocFilter {
             due_before: Some(times::recorded(Utc::now())),
             active: Some(true),
@@ -102,7 +141,8 @@ impl House {
             limit: LIST_MAX,
             ..DocFilter::default()
         };
-        let mut intake = 0;
+        let most = u64::from(MOST_COUNTED);
+        let mut intake_waiting = 0;
         for row in self.store.list_docs(&people).await? {
             let person: Option<crate::custody::state::Person> = serde_json::from_str(&row.doc).ok();
             let Some(person) = person.filter(|p| p.roles.contains(&Role::Custodian)) else {
@@ -112,14 +152,14 @@ impl House {
                 offer_to: Some(Subject::Person(person.id).to_string()),
                 ..DocFilter::default()
             };
-            intake += self.store.count_docs(&offered).await?;
+            intake_waiting += self.store.count_docs(&offered, MOST_COUNTED).await?;
+            if intake_waiting >= most {
+                break;
+            }
         }
-        Ok(Now {
-            events: self.store.head().await?.size,
-            queue: self.recorder.waiting() as u64,
-            intake_waiting: intake,
-            overdue: self.store.count_docs(&is_overdue).await?,
-            ready: self.ready(least).await.is_ok(),
+        Ok(Counts {
+            intake_waiting: intake_waiting.min(most),
+            overdue: self.store.count_docs(&is_overdue, MOST_COUNTED).await?,
         })
     }
 }

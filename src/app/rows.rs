@@ -3,11 +3,24 @@
 use serde::de::DeserializeOwned;
 
 use crate::custody::State;
+use crate::custody::expungement::Expungement;
 use crate::custody::kit::lot_key;
 use crate::custody::state::{Custody, Holder, Key};
-use crate::ids::{Code, Subject};
+use crate::ids::{Code, PlaceId, Subject};
 use crate::ledger::times;
 use crate::store::DocRow;
+
+/// To whom, in the column of offers, a case with an open order to expunge is offered.
+pub const ORDER_WAITS: &str = "expungement";
+
+/// In what, in the column of what things are in, a place lies that is in no other.
+const OUTERMOST: &str = "storeroom";
+
+/// In what a place lies, as the column of what things are in holds it.
+#[must_use]
+pub fn around_place(parent: Option<PlaceId>) -> String {
+    parent.map_or_else(|| OUTERMOST.to_owned(), |id| Subject::Place(id).to_string())
+}
 
 /// A document that cannot be what was written.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -82,6 +95,7 @@ pub fn row(state: &State, subject: Subject) -> Result<Option<DocRow>, BadDoc> {
                 return Ok(None);
             };
             row.name = Some(x.added.name.clone());
+            row.inside = Some(around_place(x.added.parent));
             serde_json::to_string(x).map_err(bad)?
         }
         Subject::Case(id) => {
@@ -89,6 +103,10 @@ pub fn row(state: &State, subject: Subject) -> Result<Option<DocRow>, BadDoc> {
                 return Ok(None);
             };
             row.name = Some(x.number.clone());
+            // Where offers are found, whoever carries orders out finds those that wait.
+            if x.expungements.iter().any(Expungement::is_open) {
+                row.offer_to = Some(ORDER_WAITS.into());
+            }
             serde_json::to_string(x).map_err(bad)?
         }
         Subject::Mark(id) => {

@@ -278,7 +278,40 @@ impl House {
         token: &str,
         now: DateTime<Utc>,
     ) -> Result<Option<Session>, SignInError> {
-        let token_hash = hash_of(token);
+        self.session_of(hash_of(token), now, true).await
+    }
+
+    /// As [`House::session`], for what a page asks for by itself: it keeps nobody signed in.
+    ///
+    /// # Errors
+    /// The database.
+    pub async fn session_at_rest(
+        &self,
+        token: &str,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Session>, SignInError> {
+        self.session_of(hash_of(token), now, false).await
+    }
+
+    /// The session once more, with the person as they are now; none where it has ended. It keeps nobody signed in.
+    ///
+    /// # Errors
+    /// The database.
+    pub async fn session_again(
+        &self,
+        session: &Session,
+        now: DateTime<Utc>,
+    ) -> Result<Option<Session>, SignInError> {
+        self.session_of(session.token_hash.clone(), now, false)
+            .await
+    }
+
+    async fn session_of(
+        &self,
+        token_hash: Vec<u8>,
+        now: DateTime<Utc>,
+        is_use: bool,
+    ) -> Result<Option<Session>, SignInError> {
         let Some(row) = self.store.session(&token_hash).await? else {
             return Ok(None);
         };
@@ -296,7 +329,7 @@ impl House {
             return Ok(None);
         };
         // Once a minute is enough for a limit of an hour.
-        if now - seen > TimeDelta::minutes(1) {
+        if is_use && now - seen > TimeDelta::minutes(1) {
             self.store
                 .touch_session(&token_hash, &times::recorded(now))
                 .await?;

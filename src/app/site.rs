@@ -3,8 +3,12 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::house::{DATABASE, HouseError};
+use super::house::{DATABASE, HouseError, ORIGINALS};
+use crate::originals::{Bucket, Originals, OriginalsError, Place};
 use crate::store::{Address, PostgresStore, SqliteStore, Store};
+
+/// The setting that says where the originals are, where it was ever said.
+pub(super) const PLACE: &str = "originals";
 
 /// Where a ledger lies. Made from a folder's path alone, its database is the file in it.
 #[derive(Clone, Debug)]
@@ -13,6 +17,8 @@ pub struct Site {
     pub folder: PathBuf,
     /// The PostgreSQL database, where it is one.
     pub database: Option<Address>,
+    /// Where the originals are, where it is not the folder's own.
+    pub originals: Option<Place>,
 }
 
 impl<P: AsRef<Path> + ?Sized> From<&P> for Site {
@@ -20,6 +26,7 @@ impl<P: AsRef<Path> + ?Sized> From<&P> for Site {
         Self {
             folder: folder.as_ref().to_owned(),
             database: None,
+            originals: None,
         }
     }
 }
@@ -52,6 +59,29 @@ impl Site {
             Some(address) => {
                 self.only_one()?;
                 Arc::new(PostgresStore::open(address).await?)
+            }
+        })
+    }
+
+    /// The originals. Where they are is noted in the database, so that nobody who forgets to say it looks for them, or puts
+    /// new ones, in another place.
+    pub(super) async fn originals(&self, store: &dyn Store) -> Result<Originals, HouseError> {
+        let noted = store.setting(PLACE).await?;
+        match (&self.originals, noted) {
+            (None, Some(noted)) => return Err(HouseError::OriginalsElsewhere(noted)),
+            (Some(place), noted) if noted.as_deref() != Some(&place.to_string()) => {
+                store.set_setting(PLACE, &place.to_string()).await?;
+            }
+            _ => {}
+        }
+        let home = self.folder.join(ORIGINALS);
+        Ok(match &self.originals {
+            None => Originals::open(home)?,
+            Some(Place::Folder(folder)) => Originals::open(folder)?,
+            Some(Place::Bucket { name, prefix }) => {
+                let bucket = Bucket::open(name, prefix, |n| std::env::var(n).ok());
+                let bucket = bucket.map_err(OriginalsError::from)?;
+                Originals::open(home)?.in_bucket(bucket)
             }
         })
     }

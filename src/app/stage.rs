@@ -204,6 +204,9 @@ impl Stage {
         if let Some(reason) = &draft.late_reason {
             fields.insert("late_reason".into(), Value::String(reason.clone()));
         }
+        if let Some(sheet) = draft.paper_sheet {
+            fields.insert("paper_sheet".into(), Value::String(sheet.to_string()));
+        }
         if let Some(person) = actor.id.and_then(|id| self.state.people.get(&id)) {
             // The name as it was then: a file of one case must be readable without the list of people.
             fields.insert(
@@ -214,6 +217,8 @@ impl Stage {
         let mut salt = [0_u8; 16];
         getrandom::fill(&mut salt).map_err(|_| StageError::Random)?;
         let attested = match actor.signed {
+            // The hand-over was signed in ink; who enters it has signed for that as the act asks.
+            _ if draft.paper_sheet.is_some() => Attested::Paper,
             Signed::Session => Attested::Session,
             Signed::Token => Attested::Token,
             Signed::Password => Attested::Password,

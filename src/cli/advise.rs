@@ -51,7 +51,7 @@ pub(super) struct Advise {
 }
 
 impl Advise {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let rules = match &self.data {
             Some(folder) => TradeRules::of_folder(folder)?,
             None => TradeRules::load_embedded()?,
@@ -93,7 +93,7 @@ fn sentences(reasons: &[Why]) -> String {
     all.join(" ")
 }
 
-fn print(out: &mut impl Write, told: &AdviceTold) -> anyhow::Result<()> {
+fn print(out: &mut dyn Write, told: &AdviceTold) -> anyhow::Result<()> {
     writeln!(out, "Trade rules {}. {}", told.rules, told.advisory)?;
     writeln!(out)?;
     writeln!(out, "First of all, photograph:")?;

@@ -87,7 +87,7 @@ fn found(what: &str, begins: &str, all: impl Iterator<Item = Digest>) -> anyhow:
 }
 
 impl Afis {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         if let (Some(path), false) = (&self.out, self.list) {
             file::free(path, self.force)?;
         }
@@ -149,7 +149,7 @@ impl Afis {
         })
     }
 
-    fn write(&self, done: &HandedOff, out: &mut impl Write) -> anyhow::Result<()> {
+    fn write(&self, done: &HandedOff, out: &mut dyn Write) -> anyhow::Result<()> {
         let Some(path) = &self.out else {
             return Ok(());
         };
@@ -169,7 +169,7 @@ impl Afis {
     }
 }
 
-fn list(house: &House, whole: &Whole, out: &mut impl Write) -> anyhow::Result<()> {
+fn list(house: &House, whole: &Whole, out: &mut dyn Write) -> anyhow::Result<()> {
     for pick in whole.picks() {
         writeln!(out, "{}  {}", pick.digest(), pick.words())?;
     }

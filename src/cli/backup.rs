@@ -125,7 +125,7 @@ fn code_of(e: &BackupError) -> u8 {
 }
 
 /// Says what was found, where that is why nothing was done.
-pub(super) fn failed(out: &mut impl Write, what: &str, e: BackupError) -> anyhow::Result<u8> {
+pub(super) fn failed(out: &mut dyn Write, what: &str, e: BackupError) -> anyhow::Result<u8> {
     if code_of(&e) != FAILED {
         return Err(e.into());
     }
@@ -133,7 +133,7 @@ pub(super) fn failed(out: &mut impl Write, what: &str, e: BackupError) -> anyhow
     Ok(FAILED)
 }
 
-pub(super) fn told(out: &mut impl Write, without: &[backup::Without]) -> std::io::Result<u8> {
+pub(super) fn told(out: &mut dyn Write, without: &[backup::Without]) -> std::io::Result<u8> {
     for one in without {
         writeln!(out, "not in it: {}", one.why)?;
     }
@@ -141,7 +141,7 @@ pub(super) fn told(out: &mut impl Write, without: &[backup::Without]) -> std::io
 }
 
 impl Backup {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         super::logging();
         if let Some(Act::Check(check)) = &self.act {
             return check.run(out);
@@ -184,7 +184,7 @@ pub(super) fn keys(has: bool) -> &'static str {
 }
 
 impl Check {
-    fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let asked = self.known.asked()?;
         let scratch = self.scratch.clone().unwrap_or_else(std::env::temp_dir);
         let scratch = scratch.join(format!("liftledger-check-{}", uuid::Uuid::now_v7()));
@@ -195,7 +195,7 @@ impl Check {
 }
 
 fn report(
-    out: &mut impl Write,
+    out: &mut dyn Write,
     folder: &Path,
     is_trusted: bool,
     checked: Result<backup::Checked, BackupError>,

@@ -32,7 +32,7 @@ pub(super) struct Bundle {
     #[arg(long, value_name = "TEXT")]
     authority: String,
     /// Withhold a field, with the reason: FIELD=REASON for the whole case, EVENT.FIELD=REASON in one event. Papers are
-    /// left out then, since they say in words what the fields say.
+    /// printed without its text, or left out where the field is no free text.
     #[arg(long, value_name = "WHAT=REASON")]
     withhold: Vec<Withhold>,
     /// Leave the pictures out, for this reason.
@@ -49,7 +49,7 @@ pub(super) struct Bundle {
 }
 
 impl Bundle {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         file::free(&self.out, self.force)?;
         let done = super::with_house(&self.at, async |house| self.make(house).await)?;
         writeln!(
@@ -63,6 +63,9 @@ impl Bundle {
             done.digest,
             done.recorded.seq
         )?;
+        if let Some(why) = &done.papers_left_out {
+            writeln!(out, "no papers in it: {why}")?;
+        }
         Ok(0)
     }
 

@@ -5,9 +5,10 @@ use std::io::Write;
 use clap::{Args, Subcommand};
 
 use super::site::Where;
-use super::table;
+use super::{name, table};
 use crate::app::house::House;
 use crate::app::reader::{Part, Viewer};
+use crate::app::views::ready;
 
 /// Cases.
 #[derive(Debug, Args)]
@@ -19,6 +20,26 @@ pub(super) struct Case {
 #[derive(Debug, Subcommand)]
 enum Act {
     List(List),
+    Ready(Ready),
+}
+
+/// Say whether a case is ready for court: whether every finding of everything in it has an answer.
+///
+/// Each finding without one is named by its key, with which the interface for programs takes an answer (answer-finding). Ends
+/// with 0 where it is ready, with 2 where it is not.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  liftledger case ready HC-26-0117 --data ledger
+  liftledger case ready HC-26-0117 --data ledger --json")]
+struct Ready {
+    /// The case's number or identifier.
+    #[arg(value_name = "CASE")]
+    case: String,
+    #[command(flatten)]
+    at: Where,
+    /// Print the answer as JSON.
+    #[arg(long)]
+    json: bool,
 }
 
 /// List cases, newest first.
@@ -38,14 +59,58 @@ struct List {
 }
 
 impl Case {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
-        let Act::List(list) = &self.act;
-        super::with_house(&list.at, async |house| list.print(house, out).await)
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
+        match &self.act {
+            Act::List(list) => {
+                super::with_house(&list.at, async |house| list.print(house, out).await)
+            }
+            Act::Ready(ready) => {
+                super::with_house(&ready.at, async |house| ready.print(house, out).await)
+            }
+        }
+    }
+}
+
+impl Ready {
+    async fn print(&self, house: &House, out: &mut dyn Write) -> anyhow::Result<u8> {
+        let viewer = Viewer::operator();
+        let reader = house.reader(&viewer);
+        let id = name::case(&reader, &self.case).await?;
+        let found = ready::load(&reader, id).await?;
+        if self.json {
+            serde_json::to_writer_pretty(&mut *out, &found)?;
+            writeln!(out)?;
+        } else {
+            writeln!(out, "Case {}: {}", found.case.number, found.sentence)?;
+            writeln!(
+                out,
+                "Looked through: {} items, {} packages.",
+                found.items, found.packages
+            )?;
+            for left in &found.left {
+                let f = &left.finding;
+                writeln!(
+                    out,
+                    "\n{}, {}: {}. {}",
+                    left.about,
+                    f.severity.word(),
+                    f.title,
+                    f.sentence
+                )?;
+                writeln!(out, "  What would answer it: {}", f.would_answer)?;
+                writeln!(out, "  Key: {}", f.key)?;
+            }
+            let unlisted = (found.findings - found.answered).saturating_sub(found.left.len());
+            if unlisted > 0 {
+                writeln!(out, "\nAnd {unlisted} more.")?;
+            }
+        }
+        Ok(if found.ready { 0 } else { super::FAILED })
     }
 }
 
 impl List {
-    async fn print(&self, house: &House, out: &mut impl Write) -> anyhow::Result<u8> {
+    async fn print(&self, house: &House, out: &mut dyn Write) -> anyhow::Result<u8> {
         let viewer = Viewer::operator();
         let reader = house.reader(&viewer);
         let mut rows = Vec::new();

@@ -8,7 +8,7 @@ use anyhow::{Context, bail};
 
 use super::FAILED;
 use crate::app::house::House;
-use crate::app::papers::check::{Verdict, check};
+use crate::app::papers::check::{TRUST, check};
 use crate::app::reader::Viewer;
 use crate::app::site::Site;
 use crate::disclosure::paper::{MAX_BYTES, is_pdf};
@@ -29,7 +29,7 @@ fn read(path: &Path) -> anyhow::Result<Vec<u8>> {
 }
 
 /// 0 where it is the paper that was printed, [`FAILED`] where it is not.
-pub(super) fn run(path: &Path, site: Site, json: bool, out: &mut impl Write) -> anyhow::Result<u8> {
+pub(super) fn run(path: &Path, site: Site, json: bool, out: &mut dyn Write) -> anyhow::Result<u8> {
     let bytes = read(path)?;
     let checked = super::runtime()?.block_on(async {
         let house = House::open(site).await?;
@@ -50,9 +50,20 @@ pub(super) fn run(path: &Path, site: Site, json: bool, out: &mut impl Write) -> 
                 "{} on {} by {}: {}. Event {}.",
                 p.act, p.when, p.by, p.of, p.seq
             )?;
-            if matches!(checked.verdict, Verdict::Altered { .. }) {
+            if let Some(warning) = &p.warning {
+                writeln!(out, "{warning}.")?;
+            }
+            if !checked.is_printed() {
                 writeln!(out, "SHA-256 on the record {}", p.digest)?;
             }
+        }
+        for sentence in checked.signatures.iter().flat_map(|s| &s.sentences) {
+            writeln!(out, "{sentence}")?;
+        }
+        if checked.signatures.is_empty() {
+            writeln!(out, "It bears no signature.")?;
+        } else {
+            writeln!(out, "{}", TRUST)?;
         }
         writeln!(out, "SHA-256 of the file {}", checked.digest)?;
     }

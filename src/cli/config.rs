@@ -8,6 +8,7 @@ use clap::{Args, Subcommand};
 
 use super::site::Database;
 use crate::config::{self, NAMES, VARIABLE};
+use crate::timestamps::TimestampServer;
 
 /// A server's settings.
 #[derive(Args)]
@@ -26,6 +27,12 @@ pub(super) struct Settings {
     /// Browsers reach this server by https only.
     #[arg(long)]
     https_only: bool,
+    /// A PEM file with the server's certificate: it then speaks https itself.
+    #[arg(long, value_name = "FILE")]
+    tls_certificate: Option<PathBuf>,
+    /// The PEM file with the certificate's private key.
+    #[arg(long, value_name = "FILE")]
+    tls_key: Option<PathBuf>,
     /// How logs are written: text or json.
     #[arg(long, value_name = "FORMAT")]
     log_format: Option<String>,
@@ -51,9 +58,15 @@ impl Settings {
         });
         let mut line: Vec<(&'static str, String)> = Vec::new();
         let mut say = |name, value: Option<String>| line.extend(value.map(|v| (name, v)));
-        let folder = self.data.as_ref().map(|p| p.to_string_lossy().into_owned());
-        say("data", folder);
+        let path = |p: &Option<PathBuf>| p.as_ref().map(|p| p.to_string_lossy().into_owned());
+        say("data", path(&self.data));
+        say("tls_certificate", path(&self.tls_certificate));
+        say("tls_key", path(&self.tls_key));
         say("database", self.database.named().map(str::to_owned));
+        say(
+            "originals",
+            self.database.originals_named().map(str::to_owned),
+        );
         say("listen", self.listen.clone());
         say("https_only", self.https_only.then(|| "true".to_owned()));
         say("log_format", self.log_format.clone());
@@ -61,6 +74,18 @@ impl Settings {
         let environment = |name: &str| std::env::var(name).ok();
         Ok(config::Config::gather(file.as_deref(), environment, &line)?)
     }
+}
+
+/// The server that timestamps papers, for commands that print: from the environment alone, as `serve` takes it from there.
+pub(super) fn timestamps() -> anyhow::Result<Option<TimestampServer>> {
+    let said = |name| std::env::var(name).ok().filter(|v| !v.is_empty());
+    let Some(url) = said("LIFTLEDGER_TIMESTAMP_URL") else {
+        return Ok(None);
+    };
+    let line = [("data", ".".to_owned()), ("timestamp_url", url)];
+    let seconds = said("LIFTLEDGER_TIMESTAMP_SECONDS").map(|s| ("timestamp_seconds", s));
+    let line: Vec<(&'static str, String)> = line.into_iter().chain(seconds).collect();
+    Ok(config::Config::gather(None, |_| None, &line)?.timestamps())
 }
 
 /// A server's settings.
@@ -72,7 +97,7 @@ pub(super) struct Config {
 
 #[derive(Debug, Subcommand)]
 enum Act {
-    Check(Check),
+    Check(Box<Check>),
     /// List every setting: its name in the file; in the environment it is LIFTLEDGER_ and the name in capitals.
     List,
 }
@@ -87,7 +112,7 @@ struct Check {
 }
 
 impl Config {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         match &self.act {
             Act::List => {
                 for (name, what) in NAMES {
@@ -106,6 +131,13 @@ impl Config {
                     config.data.display(),
                     config.listen
                 )?;
+                if let Some(why) = config
+                    .tls
+                    .as_ref()
+                    .and_then(|pair| pair.out_of_date(chrono::Utc::now()))
+                {
+                    writeln!(out, "Warning: the server's certificate: {why}.")?;
+                }
             }
         }
         Ok(0)

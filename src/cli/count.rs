@@ -68,7 +68,7 @@ struct Answer<'a> {
 }
 
 impl Count {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         match &self.what {
             What::Plan(plan) => plan.run(out),
         }
@@ -76,7 +76,7 @@ impl Count {
 }
 
 impl Plan {
-    fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let sample = sampling::size(self.population, self.missing, self.confidence)?;
         let drawn = match &self.seed {
             Some(seed) => Some(

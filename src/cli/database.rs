@@ -43,7 +43,7 @@ struct Grants {
 }
 
 impl Database {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         match &self.act {
             Act::Grants(grants) => {
                 write!(out, "{}", postgres::grants(&grants.role)?)?;

@@ -40,7 +40,7 @@ pub(super) struct Demo {
 }
 
 impl Demo {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         super::logging();
         super::runtime()?.block_on(async {
             if self.once {
@@ -80,7 +80,7 @@ impl Demo {
     }
 
     /// Loads the demo where there is none yet.
-    async fn ready(&self, out: &mut impl Write) -> anyhow::Result<Vec<SignIn>> {
+    async fn ready(&self, out: &mut dyn Write) -> anyhow::Result<Vec<SignIn>> {
         let folder = &self.data;
         let site = self.database.with(folder)?;
         let begun = match House::open(&site).await {
@@ -114,7 +114,7 @@ impl Demo {
     }
 }
 
-fn tell(out: &mut impl Write, sign_ins: &[SignIn]) -> std::io::Result<()> {
+fn tell(out: &mut dyn Write, sign_ins: &[SignIn]) -> std::io::Result<()> {
     let width = |of: fn(&SignIn) -> &str| {
         let longest = sign_ins.iter().map(|s| of(s).chars().count()).max();
         longest.unwrap_or(0).max(9)
@@ -136,6 +136,14 @@ fn tell(out: &mut impl Write, sign_ins: &[SignIn]) -> std::io::Result<()> {
             "{:users$}  {:names$}  {:roles$}  {}",
             s.user_name, s.name, s.roles, s.password
         )?;
+    }
+    writeln!(
+        out,
+        "\nPlanted in case {}, for its page, its papers and: liftledger case ready {0}",
+        demo::FLAWED_CASE
+    )?;
+    for (_, code, what) in demo::PLANTED {
+        writeln!(out, "  {code}: {what}")?;
     }
     Ok(())
 }

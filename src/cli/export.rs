@@ -15,7 +15,7 @@ use crate::app::reader::Viewer;
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   liftledger export --case HC-26-0117 --out export-HC-26-0117 --data ledger
-  liftledger export --case HC-26-0117 --originals --out export-HC-26-0117 --data ledger
+  liftledger export --case HC-26-0117 --with-originals --out export-HC-26-0117 --data ledger
   liftledger export --out whole --data ledger
   liftledger verify --folder export-HC-26-0117
 
@@ -26,7 +26,7 @@ pub(super) struct Export {
     case: Option<String>,
     /// With the original bytes of pictures and their working copies, under their SHA-256.
     #[arg(long)]
-    originals: bool,
+    with_originals: bool,
     /// The folder to write; it must be new or empty.
     #[arg(long, value_name = "FOLDER")]
     out: PathBuf,
@@ -38,7 +38,7 @@ pub(super) struct Export {
 }
 
 impl Export {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let done = super::with_house(&self.at, async |house| self.write(house).await)?;
         write!(
             out,
@@ -47,7 +47,7 @@ impl Export {
             done.events,
             done.ledger_size
         )?;
-        if self.originals {
+        if self.with_originals {
             write!(out, ", {} originals and working copies", done.pictures)?;
         }
         writeln!(out)?;
@@ -59,7 +59,7 @@ impl Export {
         let reader = house.reader(&viewer);
         let target = Target {
             folder: self.out.clone(),
-            originals: self.originals,
+            originals: self.with_originals,
             overwrite: self.force,
         };
         let mut told = 0;

@@ -55,7 +55,7 @@ pub(super) fn write_paper(
     path: &Path,
     printed: &Printed,
     force: bool,
-    out: &mut impl Write,
+    out: &mut dyn Write,
 ) -> anyhow::Result<u8> {
     write(path, &printed.bytes, force)?;
     writeln!(
@@ -65,5 +65,8 @@ pub(super) fn write_paper(
         printed.digest,
         printed.recorded.seq
     )?;
+    if let Some(warning) = &printed.warning {
+        writeln!(out, "{warning}.")?;
+    }
     Ok(0)
 }

@@ -56,7 +56,7 @@ fn word(value: impl serde::Serialize) -> String {
 }
 
 impl Handedness {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let mut not_known = Vec::new();
         let mut steps = Vec::with_capacity(self.steps.len());
         for text in &self.steps {

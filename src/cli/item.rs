@@ -44,14 +44,14 @@ struct List {
 }
 
 impl Item {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let Act::List(list) = &self.act;
         super::with_house(&list.at, async |house| list.print(house, out).await)
     }
 }
 
 impl List {
-    async fn print(&self, house: &House, out: &mut impl Write) -> anyhow::Result<u8> {
+    async fn print(&self, house: &House, out: &mut dyn Write) -> anyhow::Result<u8> {
         let viewer = Viewer::operator();
         let reader = house.reader(&viewer);
         let case = name::case(&reader, &self.case).await?;

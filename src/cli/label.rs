@@ -91,7 +91,7 @@ impl PaperSize {
 }
 
 impl Label {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         file::free(&self.out, self.force)?;
         let printed = super::with_house(&self.at, async |house| self.print(house).await)?;
         file::write_paper(&self.out, &printed, self.force, out)

@@ -37,11 +37,11 @@ pub(super) struct Lot {
 }
 
 impl Lot {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         super::with_house(&self.at, async |house| self.print(house, out).await)
     }
 
-    async fn print(&self, house: &House, out: &mut impl Write) -> anyhow::Result<u8> {
+    async fn print(&self, house: &House, out: &mut dyn Write) -> anyhow::Result<u8> {
         if house.rules.medium_ever(&self.medium).is_none() {
             anyhow::bail!(
                 "there is no medium {}; list them with: liftledger rules show medium --data DIR",

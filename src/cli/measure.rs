@@ -125,7 +125,7 @@ impl How {
 }
 
 fn say(
-    out: &mut impl Write,
+    out: &mut dyn Write,
     json: bool,
     value: &impl serde::Serialize,
     sentence: &str,
@@ -140,7 +140,7 @@ fn say(
 }
 
 impl Measure {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         match &self.what {
             What::Film(a) => {
                 let rules = a.how.rules()?;

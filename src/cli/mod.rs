@@ -1,25 +1,30 @@
 //! The command line, one file a command.
 //!
-//! Exit codes: 0 well, 1 could not run, 2 verification failed.
+//! Exit codes: 0 well, 1 could not run, 2 verification failed or a case is not ready.
 
 mod advise;
 mod afis;
 mod backup;
 mod bundle;
 mod case;
+mod certificate;
 mod check_paper;
+mod climate;
 mod config;
 mod count;
 mod database;
 mod demo;
 mod export;
+mod expungement;
 mod file;
 mod handedness;
+mod import;
 mod item;
 mod label;
 mod lot;
 mod measure;
 mod name;
+mod paper;
 mod person;
 mod report;
 mod restore;
@@ -40,7 +45,7 @@ use crate::app::house::House;
 use crate::config::LogFormat;
 use crate::ledger::checkpoint::VerifyingKey;
 
-/// Verification failed.
+/// Verification failed, or what was asked is answered with no.
 pub const FAILED: u8 = 2;
 
 /// Evidence-lift chain-of-custody and packaging ledger.
@@ -49,7 +54,7 @@ pub const FAILED: u8 = 2;
     name = "liftledger",
     version,
     about,
-    after_help = "Exit codes: 0 well, 1 could not run, 2 verification failed."
+    after_help = "Exit codes: 0 well, 1 could not run, 2 verification failed or a case is not ready."
 )]
 struct Arguments {
     #[command(subcommand)]
@@ -63,17 +68,22 @@ enum Command {
     Restore(restore::Restore),
     Demo(demo::Demo),
     Case(case::Case),
+    Certificate(certificate::Certificate),
+    Climate(climate::Climate),
     Item(item::Item),
     Config(config::Config),
     Count(count::Count),
     Label(label::Label),
     Lot(lot::Lot),
     Report(report::Report),
+    Paper(paper::Paper),
     Afis(afis::Afis),
     Export(export::Export),
+    Expungement(expungement::Expungement),
     Bundle(bundle::Bundle),
     Rules(rules::Rules),
     Handedness(handedness::Handedness),
+    Import(import::Import),
     Measure(measure::Measure),
     Person(person::Person),
     Database(database::Database),
@@ -85,6 +95,13 @@ enum Command {
 /// Runs the command that the arguments name; the answer is the process's exit code.
 #[must_use]
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    run_all(arguments.into_iter().collect())
+}
+
+/// Nothing here or below is generic, so that it is compiled once, with the library: a generic command would be compiled anew, with
+/// everything that it waits for, in each program that calls it.
+#[inline(never)]
+fn run_all(arguments: Vec<OsString>) -> ExitCode {
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
         Err(e) => {
@@ -100,18 +117,23 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Restore(restore) => restore.run(&mut std::io::stdout().lock()),
         Command::Demo(demo) => demo.run(&mut std::io::stdout().lock()),
         Command::Case(case) => case.run(&mut std::io::stdout().lock()),
+        Command::Certificate(certificate) => certificate.run(&mut std::io::stdout().lock()),
+        Command::Climate(climate) => climate.run(&mut std::io::stdout().lock()),
         Command::Item(item) => item.run(&mut std::io::stdout().lock()),
         Command::Config(config) => config.run(&mut std::io::stdout().lock()),
         Command::Count(count) => count.run(&mut std::io::stdout().lock()),
         Command::Report(report) => report.run(&mut std::io::stdout().lock()),
+        Command::Paper(paper) => paper.run(&mut std::io::stdout().lock()),
         Command::Lot(lot) => lot.run(&mut std::io::stdout().lock()),
         Command::Label(label) => label.run(&mut std::io::stdout().lock()),
         Command::Rules(rules) => rules.run(&mut std::io::stdout().lock()),
         Command::Handedness(handedness) => handedness.run(&mut std::io::stdout().lock()),
+        Command::Import(import) => import.run(&mut std::io::stdout().lock()),
         Command::Bundle(bundle) => bundle.run(&mut std::io::stdout().lock()),
         Command::Afis(afis) => afis.run(&mut std::io::stdout().lock()),
         Command::Measure(measure) => measure.run(&mut std::io::stdout().lock()),
         Command::Export(export) => export.run(&mut std::io::stdout().lock()),
+        Command::Expungement(order) => order.run(&mut std::io::stdout().lock()),
         Command::Person(person) => person.run(&mut std::io::stdout().lock()),
         Command::Database(database) => database.run(&mut std::io::stdout().lock()),
         Command::Serve(serve) => serve.run(&mut std::io::stdout().lock()),
@@ -134,20 +156,28 @@ fn logging() {
 
 /// The same with another filter, where RUST_LOG says nothing, and as lines of JSON where that is asked for.
 fn logging_as(filter: &str, format: LogFormat) {
-    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(filter));
-    let log = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr);
-    // A second call in the same process, as tests make it, changes nothing.
-    let _ = match format {
-        LogFormat::Text => log.try_init(),
+    use tracing_subscriber::filter::Targets;
+    use tracing_subscriber::layer::{Layer as _, SubscriberExt as _};
+    use tracing_subscriber::util::SubscriberInitExt as _;
+    let asked: Option<Targets> = std::env::var("RUST_LOG").ok().and_then(|t| t.parse().ok());
+    // A filter of the settings was read before; a wrong one lets warnings through.
+    let filter = asked.or_else(|| filter.parse().ok()).unwrap_or_else(|| {
+        Targets::new().with_default(tracing_subscriber::filter::LevelFilter::WARN)
+    });
+    let log = tracing_subscriber::fmt::layer().with_writer(std::io::stderr);
+    let log = match format {
+        LogFormat::Text => log.boxed(),
         LogFormat::Json => log
             .json()
             .with_current_span(true)
             .with_span_list(false)
-            .try_init(),
+            .boxed(),
     };
+    // A second call in the same process, as tests make it, changes nothing.
+    let _ = tracing_subscriber::registry()
+        .with(filter)
+        .with(log)
+        .try_init();
 }
 
 /// Opens the ledger, does the work, and closes it whatever came of it.
@@ -157,6 +187,7 @@ fn with_house<T>(
 ) -> anyhow::Result<T> {
     runtime()?.block_on(async {
         let house = House::open(at.site()?).await?;
+        let house = house.timestamped(config::timestamps()?);
         let done = work(&house).await;
         house.close().await;
         done

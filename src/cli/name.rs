@@ -3,7 +3,7 @@
 use anyhow::{Context, bail};
 use uuid::Uuid;
 
-use crate::app::reader::{Part, ReadError, Reader};
+use crate::app::reader::{ReadError, Reader};
 use crate::ids::{CaseId, Code, IdError, ItemId, PackageId, PlaceId, Subject};
 
 /// A case by its number or its identifier.
@@ -75,31 +75,21 @@ async fn inside(
     let Ok(n) = package.unwrap_or(within).parse::<u32>() else {
         bail!("{within} is neither an item's number (3) nor a package's (P2)");
     };
-    let mut part = Part::default();
-    loop {
-        // One list or the other; both go by number.
-        let (found, next) = if package.is_some() {
-            let page = reader.packages_of(case, &part).await?;
-            let found = page.rows.iter().find(|x| x.number == n);
-            (found.map(|x| Subject::Package(x.id)), page.next)
+    let found = if package.is_some() {
+        let found = reader.package_numbered(case, n).await?;
+        found.map(|x| Subject::Package(x.id))
+    } else {
+        let found = reader.item_numbered(case, n).await?;
+        found.map(|x| Subject::Item(x.id))
+    };
+    found.ok_or_else(|| {
+        let what = if package.is_some() {
+            "package P"
         } else {
-            let page = reader.items_of(case, &part).await?;
-            let found = page.rows.iter().find(|x| x.number == n);
-            (found.map(|x| Subject::Item(x.id)), page.next)
+            "item "
         };
-        if let Some(found) = found {
-            return Ok(found);
-        }
-        part.after = next;
-        if part.after.is_none() {
-            let what = if package.is_some() {
-                "package P"
-            } else {
-                "item "
-            };
-            bail!("case {number} has no {what}{n}");
-        }
-    }
+        anyhow::anyhow!("case {number} has no {what}{n}")
+    })
 }
 
 /// A mark of a case by its number.
@@ -108,15 +98,8 @@ pub(super) async fn mark(
     case: CaseId,
     number: u32,
 ) -> anyhow::Result<Subject> {
-    let mut part = Part::default();
-    loop {
-        let page = reader.marks_of(case, &part).await?;
-        if let Some(mark) = page.rows.iter().find(|m| m.number == number) {
-            return Ok(Subject::Mark(mark.id));
-        }
-        part.after = page.next;
-        if part.after.is_none() {
-            bail!("the case has no mark M{number}");
-        }
+    match reader.mark_numbered(case, number).await? {
+        Some(mark) => Ok(Subject::Mark(mark.id)),
+        None => bail!("the case has no mark M{number}"),
     }
 }

@@ -44,7 +44,7 @@ struct Add {
 }
 
 impl Person {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let Act::Add(add) = &self.act;
         let secret = super::secret("password", 1024)?;
         super::runtime()?.block_on(async {

@@ -3,13 +3,17 @@
 use std::io::Write;
 use std::path::PathBuf;
 
+use anyhow::{anyhow, bail};
 use clap::Args;
 
 use super::label::PaperSize;
 use super::{file, name, site::Where};
 use crate::app::house::House;
+use crate::app::papers::bundle::{Wanted, Withhold, redaction};
+use crate::app::papers::redact::Redaction;
 use crate::app::papers::{By, Layout, Printed, report};
-use crate::app::reader::Viewer;
+use crate::app::reader::{Reader, Viewer};
+use crate::ids::{CaseId, Subject};
 
 /// Print the custody report of an item, of everything in a package, or of a case as a PDF. The print goes on the record,
 /// as made by the server's operator.
@@ -31,6 +35,9 @@ pub(super) struct Report {
     /// The agency's name at the top. Without it: the one that is set.
     #[arg(long, value_name = "NAME")]
     agency: Option<String>,
+    /// Leave out of the report what this field says, for a disclosure: FIELD=REASON, or EVENT.FIELD=REASON for one event.
+    #[arg(long, value_name = "FIELD=REASON")]
+    withhold: Vec<Withhold>,
     /// The PDF to write.
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
@@ -42,7 +49,7 @@ pub(super) struct Report {
 }
 
 impl Report {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         file::free(&self.out, self.force)?;
         let printed = super::with_house(&self.at, async |house| self.print(house).await)?;
         file::write_paper(&self.out, &printed, self.force, out)
@@ -62,6 +69,29 @@ impl Report {
                 let _ = writeln!(std::io::stderr(), "{done} of {all} items read");
             }
         };
-        Ok(report::report(&reader, By::operator(), of, &layout, progress).await?)
+        let case = match of {
+            Subject::Item(id) => reader.item(id).await?.case,
+            Subject::Package(id) => reader.package(id).await?.case,
+            Subject::Case(id) => id,
+            _ => bail!("a custody report is printed of an item, a package or a case"),
+        };
+        let redaction = without(&reader, case, &self.withhold).await?;
+        let by = By::operator();
+        Ok(report::redacted(&reader, by, of, &layout, &redaction, progress).await?)
     }
+}
+
+/// What papers of a case leave out where these fields are withheld.
+pub(super) async fn without(
+    reader: &Reader<'_>,
+    case: CaseId,
+    withhold: &[Withhold],
+) -> anyhow::Result<Redaction> {
+    let wanted = Wanted {
+        withhold: withhold.to_vec(),
+        ..Wanted::default()
+    };
+    redaction(reader, case, &wanted)
+        .await?
+        .map_err(|why| anyhow!("the paper cannot be printed without it: {why}"))
 }

@@ -38,7 +38,7 @@ pub(super) struct Restore {
 }
 
 impl Restore {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         super::logging();
         let asked = self.known.asked()?;
         let secret = if self.keys {

@@ -75,7 +75,7 @@ fn kind(word: &str) -> Result<Kind, String> {
 }
 
 impl Rules {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         match &self.act {
             Act::Check(check) => check.run(out),
             Act::Show(show) => show.run(out),
@@ -84,7 +84,7 @@ impl Rules {
 }
 
 impl Check {
-    fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let read = match (&self.file, &self.data) {
             (Some(file), _) => TradeRules::with_overlay(file),
             (None, Some(folder)) => {
@@ -126,7 +126,7 @@ impl Check {
 }
 
 impl Show {
-    fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let rules = match &self.data {
             Some(folder) => TradeRules::of_folder(folder)?,
             None => TradeRules::load_embedded()?,
@@ -178,7 +178,7 @@ fn summary(shelf: &Shelf) -> [String; 4] {
     ]
 }
 
-fn one(shelf: &Shelf, out: &mut impl Write) -> std::io::Result<()> {
+fn one(shelf: &Shelf, out: &mut dyn Write) -> std::io::Result<()> {
     let line = |r: &Row| {
         let from = if r.agency { "agency" } else { "program" };
         [

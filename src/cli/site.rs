@@ -7,6 +7,7 @@ use anyhow::Context;
 use clap::Args;
 
 use crate::app::site::Site;
+use crate::originals::Place;
 use crate::store::Address;
 
 /// The database's address where no `--database` says it: keeps a password out of the list of processes.
@@ -30,6 +31,10 @@ pub(super) struct Database {
     /// folder then holds keys/ and originals/ only.
     #[arg(long, value_name = "URL")]
     database: Option<String>,
+    /// The originals are in this bucket, s3://bucket/prefix, or folder; or LIFTLEDGER_ORIGINALS says it. A bucket's keys
+    /// are read from AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, its store's address from AWS_ENDPOINT_URL.
+    #[arg(long, value_name = "PLACE")]
+    originals: Option<String>,
 }
 
 // An address may have a password in it.
@@ -56,6 +61,21 @@ impl Database {
         self.database.as_deref()
     }
 
+    /// What the command line says of the originals.
+    pub(super) fn originals_named(&self) -> Option<&str> {
+        self.originals.as_deref()
+    }
+
+    /// Where the originals are, by the command line or else the environment.
+    fn place(&self) -> anyhow::Result<Option<Place>> {
+        let text = match &self.originals {
+            Some(text) => Some(text.clone()),
+            None => std::env::var("LIFTLEDGER_ORIGINALS").ok(),
+        };
+        let text = text.filter(|t| !t.is_empty());
+        Ok(text.map(|t| t.trim().parse()).transpose()?)
+    }
+
     /// The address from the command line, or else from the environment.
     pub(super) fn address(&self) -> anyhow::Result<Option<Address>> {
         let text = match &self.database {
@@ -78,6 +98,7 @@ impl Database {
         Ok(Site {
             folder: folder.to_owned(),
             database: self.address().context("--database")?,
+            originals: self.place().context("--originals")?,
         })
     }
 }

@@ -24,7 +24,7 @@ pub(super) fn more(limit: u32) {
 
 /// Columns as wide as their widest cell; the last one runs on. Control characters are shown as spaces.
 pub(super) fn print<const N: usize>(
-    out: &mut impl Write,
+    out: &mut dyn Write,
     heads: [&str; N],
     rows: Vec<[String; N]>,
 ) -> std::io::Result<()> {

@@ -88,8 +88,19 @@ fn read_if_there(folder: &Path, name: &str) -> anyhow::Result<Option<Vec<u8>>> {
     }
 }
 
+/// Payloads that are gone by an event that is there are no finding, and are told.
+fn expunged(events: u64, out: &mut dyn Write) -> anyhow::Result<()> {
+    if events > 0 {
+        writeln!(
+            out,
+            "The payloads of {events} of them were expunged by order; their headers were checked."
+        )?;
+    }
+    Ok(())
+}
+
 impl Verify {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         let trusted = self.key.as_deref().map(super::key).transpose()?;
         if let Some(path) = &self.bundle {
             return self.bundle(path, trusted.as_ref(), out);
@@ -110,7 +121,7 @@ impl Verify {
         &self,
         path: &Path,
         trusted: Option<&VerifyingKey>,
-        out: &mut impl Write,
+        out: &mut dyn Write,
     ) -> anyhow::Result<u8> {
         let file = File::open(path).with_context(|| format!("cannot open {}", path.display()))?;
         let report = bundle::check(std::io::BufReader::new(file), trusted);
@@ -144,7 +155,7 @@ impl Verify {
         &self,
         data: &Path,
         trusted: Option<VerifyingKey>,
-        out: &mut impl Write,
+        out: &mut dyn Write,
     ) -> anyhow::Result<u8> {
         let mut external = Vec::new();
         for path in &self.checkpoint {
@@ -213,6 +224,7 @@ impl Verify {
                 audit.ledger.findings.len() + audit.models.len(),
                 audit.ledger.root
             )?;
+            expunged(audit.ledger.expunged, out)?;
         }
         Ok(if audit.is_clean() { 0 } else { FAILED })
     }
@@ -221,7 +233,7 @@ impl Verify {
         &self,
         folder: &Path,
         trusted: Option<&VerifyingKey>,
-        out: &mut impl Write,
+        out: &mut dyn Write,
     ) -> anyhow::Result<u8> {
         let events = read(folder, export::EVENTS)?;
         let checkpoint = read(folder, export::CHECKPOINT)?;
@@ -261,6 +273,7 @@ impl Verify {
                 report.findings.len(),
                 report.root
             )?;
+            expunged(report.expunged, out)?;
             if trusted.is_none() {
                 writeln!(
                     out,

@@ -18,7 +18,7 @@ const TOKEN: &str = "LIFTLEDGER_WITNESS_TOKEN";
 /// does not.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:
-  LIFTLEDGER_WITNESS_TOKEN=llt_… liftledger witness --of http://ledger.example:8080 --data witness \\
+  LIFTLEDGER_WITNESS_TOKEN=llt_… liftledger witness --of https://ledger.example --data witness \\
       --key \"$(cat agency-key.txt)\" --name witness.example/slip-road --alarm 'mail -s \"$0\" desk@example'
 
 The token is that of a person who may read proofs (an auditor, say). The ledger's key is taken from elsewhere than the
@@ -26,7 +26,8 @@ server. Put the witness's own key, which is printed, into witnesses.toml of the 
 newest cosignature. At an alarm the witness ends with code 2, so that nobody can overlook it; it says so again whenever it
 is started, until somebody has looked into it.")]
 pub(super) struct Witness {
-    /// The server's address, http: through a tunnel or a proxy of your own. What is signed is safe without, the token is not.
+    /// The server's address. By http the token can be read on the way, so then only through a tunnel of your own. By https
+    /// those are trusted whom this machine trusts, or whom the file trusts that SSL_CERT_FILE names.
     #[arg(long, value_name = "URL")]
     of: String,
     /// The witness's own folder.
@@ -50,15 +51,16 @@ pub(super) struct Witness {
 }
 
 impl Witness {
-    pub(super) fn run(&self, out: &mut impl Write) -> anyhow::Result<u8> {
+    pub(super) fn run(&self, out: &mut dyn Write) -> anyhow::Result<u8> {
         super::logging();
         let key = super::key(&self.key)?;
         let token =
             std::env::var(TOKEN).with_context(|| format!("put the access token into {TOKEN}"))?;
-        if !self.of.starts_with("http://") {
-            bail!(
-                "--of begins with http://; for https put a proxy or a tunnel of your own in front"
-            );
+        if !["http://", "https://"]
+            .iter()
+            .any(|scheme| self.of.starts_with(scheme))
+        {
+            bail!("--of begins with https:// or http://");
         }
         let folder = Folder::open(&self.data, self.name.as_deref())?;
         let remote = Remote::new(&self.of, token.trim());

@@ -230,6 +230,10 @@ pub(super) fn opened(state: &mut State, x: &CaseOpened, meta: &Meta) -> Result<(
             packages: 0,
             holds: Vec::new(),
             retention: None,
+            exhibits: Default::default(),
+            sheets: Vec::new(),
+            expungements: Vec::new(),
+            expunged: None,
         },
     );
     Ok(())

@@ -7,10 +7,11 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    afis, amendment, case, copy, disclosure, drying, hand_over, image, intake, item, kit, mark,
-    package, paper, person, place, stock, value,
+    afis, amendment, brought, case, climate_log, consumed, copy, disclosure, drying, exhibit,
+    finding, hand_over, image, import, intake, item, kit, mark, package, paper, person, place,
+    repack, seal_stock, shelving, stock, two_person, value,
 };
-use super::{count, disposition, hold, retention};
+use super::{capacity, count, disposition, expungement, hold, retention};
 use crate::ids::{
     CaseId, CommandId, CountId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject,
 };
@@ -39,6 +40,8 @@ pub struct Actor {
     pub roles: BTreeSet<Role>,
     /// How they signed.
     pub signed: Signed,
+    /// Who else is there and gave their own password for this act.
+    pub beside: Option<PersonId>,
 }
 
 impl Actor {
@@ -49,6 +52,7 @@ impl Actor {
             id: None,
             roles: BTreeSet::new(),
             signed: Signed::System,
+            beside: None,
         }
     }
 }
@@ -67,8 +71,25 @@ pub struct Command {
     /// Why it is entered late.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub late_reason: Option<String>,
+    /// The print identifier of the hand-over sheet from which it is entered: it was signed there in ink.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub paper_sheet: Option<CommandId>,
     /// What is to happen.
     pub act: Act,
+}
+
+impl Command {
+    /// A new command for what happens at the moment at which it is recorded.
+    #[must_use]
+    pub fn now(act: Act) -> Self {
+        Self {
+            id: CommandId::new(),
+            claimed_at: None,
+            late_reason: None,
+            paper_sheet: None,
+            act,
+        }
+    }
 }
 
 macro_rules! acts {
@@ -145,10 +166,16 @@ acts! {
     AssessValue(value::AssessValue) = "assess-value", AssessValue, signed: false;
     /// Record a recovery: it yields an item.
     Recover(item::Recover) = "recover", RecordScene, signed: false;
+    /// Take rows of another record over.
+    Import(import::Import) = "import", Keep, signed: true;
+    /// Take in something that has no record.
+    BringIn(brought::BringIn) = "bring-in", Keep, signed: true;
     /// Put a lot into one's own kit.
     KitAdd(kit::KitAdd) = "kit-add", RecordScene, signed: false;
     /// Take a lot out of one's own kit.
     KitRemove(kit::KitRemove) = "kit-remove", RecordScene, signed: false;
+    /// Use an item up in an examination.
+    Consume(consumed::Consume) = "consume", Consume, signed: true;
     /// Make a package of pieces.
     Pack(package::Pack) = "pack", Pack, signed: false;
     /// Put a piece into an open package.
@@ -159,6 +186,8 @@ acts! {
     Seal(package::Seal) = "seal", Pack, signed: false;
     /// Open a sealed package.
     Open(package::Open) = "open", Pack, signed: true;
+    /// Split, merge or pack anew.
+    Repack(repack::Repack) = "repack", Pack, signed: true;
     /// Record that something recovered wet is dry.
     NoteDry(drying::NoteDry) = "note-dry", Pack, signed: false;
     /// Release to a person: an offer until they receive it.
@@ -179,14 +208,28 @@ acts! {
     TakeCharge(hand_over::TakeCharge) = "take-charge", TakeCharge, signed: true;
     /// Add a place in the storeroom.
     AddPlace(place::AddPlace) = "add-place", Keep, signed: false;
+    /// Say how much a place takes.
+    SetCapacity(capacity::SetCapacity) = "set-capacity", Keep, signed: false;
+    /// Mark a place for two people, or take the mark off.
+    MarkTwoPerson(two_person::MarkTwoPerson) = "mark-two-person", MarkTwoPerson, signed: true;
     /// Store on a shelf, or move to another.
     Store(place::Store) = "store", Keep, signed: false;
+    /// Put many things onto one place.
+    StoreMany(shelving::StoreMany) = "store-many", Keep, signed: false;
     /// Take from a shelf into one's own hands.
     Fetch(place::Fetch) = "fetch", Keep, signed: false;
     /// Say what a place has in stock of a kind of box.
     StockSet(stock::StockSet) = "stock-set", Keep, signed: false;
     /// Take boxes from stock without packing.
     StockTake(stock::StockTake) = "stock-take", Pack, signed: false;
+    /// Put delivered seals on the record.
+    SealsDeliver(seal_stock::SealsDeliver) = "seals-deliver", Keep, signed: false;
+    /// Issue seals to a person.
+    SealsIssue(seal_stock::SealsIssue) = "seals-issue", Keep, signed: false;
+    /// Write off seals that will not be used.
+    SealsSpoil(seal_stock::SealsSpoil) = "seals-spoil", Keep, signed: false;
+    /// Put the readings of a place's logger on the record.
+    LogClimate(climate_log::LogClimate) = "log-climate", Keep, signed: false;
     /// Begin a count of places.
     BeginCount(count::BeginCount) = "begin-count", Keep, signed: false;
     /// Scan codes into a count.
@@ -199,6 +242,8 @@ acts! {
     PlaceHold(hold::PlaceHold) = "place-hold", Hold, signed: false;
     /// Lift a hold.
     LiftHold(hold::LiftHold) = "lift-hold", Hold, signed: true;
+    /// Give an item its exhibit number.
+    SetExhibit(exhibit::SetExhibit) = "set-exhibit", SetExhibit, signed: false;
     /// Say how long the evidence of a case is kept.
     SetRetention(retention::SetRetention) = "set-retention", AuthoriseDisposition, signed: false;
     /// Authorise a disposition.
@@ -213,16 +258,26 @@ acts! {
     DeclineDisposition(disposition::DeclineDisposition) = "decline-disposition", Witness, signed: false;
     /// Correct a record by a new event.
     Amend(amendment::Amend) = "amend", Amend, signed: false;
+    /// Answer a finding.
+    AnswerFinding(finding::AnswerFinding) = "answer-finding", AnswerFindings, signed: false;
     /// A label was printed.
     LabelPrinted(paper::LabelPrinted) = "label-printed", PrintLabel, signed: false;
     /// A report was printed.
     ReportPrinted(paper::ReportPrinted) = "report-printed", PrintReport, signed: false;
+    /// A receipt, a submission or a sheet was printed.
+    FormPrinted(paper::ReportPrinted) = "form-printed", PrintForm, signed: false;
     /// A bundle of a case was made.
     Disclose(disclosure::Disclose) = "disclose", Disclose, signed: false;
     /// A latent print was handed off.
     AfisExported(afis::AfisExported) = "afis-exported", HandOff, signed: false;
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case-read", ReadEvidence, signed: false;
+    /// Put a court's order to expunge on the record.
+    OrderExpungement(expungement::OrderExpungement) = "order-expungement", OrderExpungement, signed: true;
+    /// Take such an order back.
+    WithdrawExpungement(expungement::WithdrawExpungement) = "withdraw-expungement", OrderExpungement, signed: false;
+    /// Confirm such an order and carry it out.
+    CarryOutExpungement(expungement::CarryOutExpungement) = "carry-out-expungement", CarryOutExpungement, signed: true;
 }
 
 impl Act {
@@ -230,11 +285,17 @@ impl Act {
     #[must_use]
     pub fn pieces(&self) -> Vec<Piece> {
         match self {
+            Self::Recover(x) => x.from_item.map(Piece::Item).into_iter().collect(),
             Self::Pack(x) => x.contents.clone(),
             Self::PutIn(x) => vec![Piece::Package(x.package), x.piece],
             Self::TakeOut(x) => vec![Piece::Package(x.package), x.piece],
             Self::Seal(x) => vec![Piece::Package(x.package)],
             Self::Open(x) => vec![Piece::Package(x.package)],
+            Self::Repack(x) => {
+                let sources = x.sources.iter().take(repack::MAX_SOURCES);
+                sources.map(|s| Piece::Package(s.package)).collect()
+            }
+            Self::Consume(x) => vec![Piece::Item(x.item)],
             Self::NoteDry(x) => vec![Piece::Item(x.item)],
             Self::Release(x) => vec![x.piece],
             Self::Withdraw(x) => vec![x.piece],
@@ -255,6 +316,31 @@ impl Act {
     }
 }
 
+impl Act {
+    /// What the act is about beside the pieces of [`Act::pieces`].
+    #[must_use]
+    pub fn about(&self) -> Vec<Subject> {
+        match self {
+            Self::OpenScene(x) => vec![Subject::Case(x.case)],
+            Self::NoteMark(x) => vec![Subject::Case(x.case)],
+            Self::DevelopMark(x) => vec![Subject::Mark(x.mark)],
+            Self::AddImage(x) => vec![x.of],
+            Self::SetView(x) => vec![x.of],
+            Self::SetScale(x) => vec![x.of],
+            Self::AddCopy(x) => vec![x.of],
+            Self::AssessValue(x) => vec![x.of],
+            Self::AfisExported(x) => vec![x.of, x.shown],
+            Self::Recover(x) => vec![Subject::Mark(x.mark)],
+            Self::Pack(x) => vec![Subject::Case(x.case)],
+            Self::PlaceHold(x) => vec![x.of],
+            Self::LiftHold(x) => vec![x.of],
+            Self::SetRetention(x) => vec![Subject::Case(x.case)],
+            Self::AnswerFinding(x) => vec![x.finding.of],
+            _ => Vec::new(),
+        }
+    }
+}
+
 impl Command {
     /// The subject that the command creates, which bears the command's identifier.
     #[must_use]
@@ -264,8 +350,8 @@ impl Command {
             Act::AddPerson(_) => Some(Subject::Person(PersonId(id))),
             Act::OpenCase(_) => Some(Subject::Case(CaseId(id))),
             Act::NoteMark(_) => Some(Subject::Mark(MarkId(id))),
-            Act::Recover(_) => Some(Subject::Item(ItemId(id))),
-            Act::Pack(_) => Some(Subject::Package(PackageId(id))),
+            Act::Recover(_) | Act::BringIn(_) => Some(Subject::Item(ItemId(id))),
+            Act::Pack(_) | Act::Repack(_) => Some(Subject::Package(PackageId(id))),
             Act::AddPlace(_) => Some(Subject::Place(PlaceId(id))),
             Act::BeginCount(_) => Some(Subject::Count(CountId(id))),
             _ => None,

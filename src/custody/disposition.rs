@@ -34,10 +34,12 @@ pub enum Method {
     Transfer,
     /// Kept for good, outside the storeroom's custody: a collection, an archive, teaching.
     Keep,
+    /// Used up by an examination. Nobody authorises that as a disposition: it is an act of its own.
+    Consumed,
 }
 
 impl Method {
-    /// Every method.
+    /// Every method that can be authorised.
     pub const ALL: [Self; 4] = [
         Self::ReturnToOwner,
         Self::Destroy,
@@ -53,6 +55,7 @@ impl Method {
             Self::Destroy => "destroyed",
             Self::Transfer => "transferred",
             Self::Keep => "kept for good",
+            Self::Consumed => "used up by an examination",
         }
     }
 
@@ -64,6 +67,7 @@ impl Method {
             Self::Destroy => "destroy",
             Self::Transfer => "transfer",
             Self::Keep => "keep",
+            Self::Consumed => "consumed",
         }
     }
 
@@ -345,6 +349,14 @@ pub(super) fn authorise(
     text("reason", &x.reason, 500, true)?;
     let early = x.early_reason.as_deref().unwrap_or_default().trim();
     text("early_reason", early, 500, false)?;
+    if x.method == Method::Consumed {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            "What an examination uses up is not disposed of.",
+            "Record what was used up, with the report that says so.",
+        )
+        .on("method"));
+    }
     let (custody, case) = ctx.piece(x.piece)?;
     if custody.disposition.is_some() {
         return Err(Refusal::new(
@@ -623,6 +635,7 @@ pub(super) fn witnessed(
     let custody = custody_mut(state, x.piece, meta)?;
     custody.holder = Holder::Disposed { method: x.method };
     custody.loan = None;
+    custody.out = None;
     Ok(())
 }
 

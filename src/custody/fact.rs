@@ -7,11 +7,12 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::{
-    afis, amendment, case, copy, disclosure, drying, hand_over, image, item, kit, mark, package,
-    paper, person, place, stock, value,
+    afis, amendment, brought, case, climate_log, consumed, copy, disclosure, drying, exhibit,
+    finding, hand_over, image, import, item, kit, mark, package, paper, person, place, repack,
+    seal_stock, stock, two_person, value,
 };
-use super::{count, disposition, hold, retention};
-use crate::ids::{CaseId, Subject};
+use super::{capacity, count, disposition, expungement, hold, retention};
+use crate::ids::{CaseId, CommandId, Subject};
 
 macro_rules! facts {
     ($($(#[$doc:meta])* $name:ident($module:ident::$body:ident) = $kind:literal,)*) => {
@@ -64,6 +65,12 @@ facts! {
     ValueAssessed(value::ValueAssessed) = "image.value-assessed",
     /// A recovery yielded an item.
     ItemRecovered(item::ItemRecovered) = "item.recovered",
+    /// Something was taken from an item.
+    ItemSampled(item::ItemSampled) = "item.sampled",
+    /// An item was taken over from another record.
+    ItemImported(import::ItemImported) = "item.imported",
+    /// Something was brought to the counter without a record.
+    BroughtIn(brought::BroughtIn) = "item.brought-in",
     /// A lot was put into a kit.
     KitAdded(kit::KitAdded) = "kit.added",
     /// A lot was taken out of a kit.
@@ -78,8 +85,12 @@ facts! {
     PackageSealed(package::PackageSealed) = "package.sealed",
     /// A package was opened.
     PackageOpened(package::PackageOpened) = "package.opened",
+    /// Contents went from packages into a new one.
+    PackageRepacked(repack::PackageRepacked) = "package.repacked",
     /// Something recovered wet is dry.
     ItemDried(drying::ItemDried) = "item.dried",
+    /// An examination used an item up, or part of it.
+    ItemConsumed(consumed::ItemConsumed) = "item.consumed",
     /// A piece was released.
     Released(hand_over::Released) = "custody.released",
     /// An offer was withdrawn.
@@ -96,6 +107,10 @@ facts! {
     ChargeTaken(hand_over::ChargeTaken) = "custody.charge-taken",
     /// A place was added.
     PlaceAdded(place::PlaceAdded) = "place.added",
+    /// It was said how much a place takes.
+    CapacitySet(capacity::CapacitySet) = "place.capacity-set",
+    /// A place was marked for two people, or the mark was taken off.
+    TwoPersonMarked(two_person::TwoPersonMarked) = "place.two-person-marked",
     /// A piece was stored.
     Stored(place::Stored) = "custody.stored",
     /// A piece was taken from a shelf.
@@ -104,6 +119,14 @@ facts! {
     StockCounted(stock::StockCounted) = "place.stock-counted",
     /// Boxes were taken from stock.
     StockTaken(stock::StockTaken) = "place.stock-taken",
+    /// Seals were delivered.
+    SealsDelivered(seal_stock::SealsDelivered) = "place.seals-delivered",
+    /// Seals were issued to a person.
+    SealsIssued(seal_stock::SealsIssued) = "place.seals-issued",
+    /// Seals were written off.
+    SealsSpoiled(seal_stock::SealsSpoiled) = "place.seals-spoiled",
+    /// The readings of a place's logger were put on the record.
+    ClimateLogged(climate_log::ClimateLogged) = "place.climate-logged",
     /// A count was begun.
     CountBegun(count::CountBegun) = "count.begun",
     /// Codes were scanned into a count.
@@ -118,6 +141,8 @@ facts! {
     HoldPlaced(hold::HoldPlaced) = "hold.placed",
     /// A hold was lifted.
     HoldLifted(hold::HoldLifted) = "hold.lifted",
+    /// An item got its exhibit number.
+    ExhibitSet(exhibit::ExhibitSet) = "item.exhibit-set",
     /// How long the evidence of a case is kept was said.
     RetentionSet(retention::RetentionSet) = "case.retention-set",
     /// A disposition was authorised.
@@ -132,6 +157,8 @@ facts! {
     DispositionDeclined(disposition::DispositionDeclined) = "disposition.declined",
     /// A record was amended.
     Amended(amendment::Amended) = "record.amended",
+    /// A finding was answered.
+    FindingAnswered(finding::FindingAnswered) = "finding.answered",
     /// A label was printed.
     LabelPrinted(paper::LabelPrinted) = "paper.label-printed",
     /// A report was printed.
@@ -142,6 +169,12 @@ facts! {
     AfisExported(afis::AfisExported) = "paper.afis-exported",
     /// A restricted case was read.
     CaseRead(paper::CaseRead) = "case.read",
+    /// A court's order to expunge was put on the record.
+    ExpungementOrdered(expungement::ExpungementOrdered) = "expungement.ordered",
+    /// Such an order was taken back.
+    ExpungementWithdrawn(expungement::ExpungementWithdrawn) = "expungement.withdrawn",
+    /// Such an order was carried out.
+    ExpungementCarriedOut(expungement::ExpungementCarriedOut) = "expungement.carried-out",
 }
 
 /// The fields do not make this kind of fact.
@@ -155,7 +188,7 @@ pub struct BadFact {
 }
 
 /// Fields that the record adds to every payload, beside the fact's own.
-pub const COMMON_FIELDS: [&str; 3] = ["by", "command", "late_reason"];
+pub const COMMON_FIELDS: [&str; 4] = ["by", "command", "late_reason", "paper_sheet"];
 
 impl Fact {
     /// The flat map of named fields.
@@ -207,4 +240,6 @@ pub struct Draft {
     pub claimed_at: DateTime<FixedOffset>,
     /// Why it was entered late.
     pub late_reason: Option<String>,
+    /// The hand-over sheet on which it was signed.
+    pub paper_sheet: Option<CommandId>,
 }

@@ -4,12 +4,16 @@ use chrono::{DateTime, FixedOffset, Utc};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::capacity;
+use super::consumed::{self, ItemConsumed};
 use super::fact::{Draft, Fact};
-use super::package::seal_number;
+use super::package::{MAX_CONTENTS, PackageOpened, PieceTakenOut, seal_number};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, capital, not_found};
-use super::state::{Custody, Holder, Loan, Offer, State};
-use crate::ids::{PersonId, Piece, PlaceId, Subject};
+use super::state::{Custody, Holder, Loan, Offer, Out, State};
+use super::two_person;
+use super::weight::{Weighed, weighed};
+use crate::ids::{CaseId, PersonId, Piece, PlaceId, Subject};
 use crate::people::{Action, permission};
 
 /// The condition in which something was seen.
@@ -96,9 +100,67 @@ pub struct Party {
     pub organisation: String,
     /// The identification that was seen.
     pub identification: String,
-    /// Reference number: consignment, tracking, court file.
+    /// Reference number: consignment, court file.
     #[serde(default)]
     pub reference: String,
+}
+
+/// Why something did not come back with the package that it went out in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stayed {
+    /// Whoever had it keeps it for now: a court, a laboratory.
+    Retained,
+    /// An examination used it up.
+    Consumed,
+    /// It was not in the package, and nobody said why.
+    Missing,
+}
+
+impl Stayed {
+    /// Every reason.
+    pub const ALL: [Self; 3] = [Self::Retained, Self::Consumed, Self::Missing];
+
+    /// In words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Retained => "kept by whoever had it",
+            Self::Consumed => "used up by an examination",
+            Self::Missing => "not in the package: missing",
+        }
+    }
+
+    /// The word in forms and commands.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Retained => "retained",
+            Self::Consumed => "consumed",
+            Self::Missing => "missing",
+        }
+    }
+}
+
+/// Something that a package came back without.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Absent {
+    /// What: it was in the package when that went out.
+    pub piece: Piece,
+    /// Why.
+    pub why: Stayed,
+    /// Who said so, and what else is known.
+    pub note: String,
+    /// What was used up, in words; only where it was.
+    #[serde(default)]
+    pub quantity: String,
+    /// By whose authority it was used up.
+    #[serde(default)]
+    pub authority: String,
+    /// The report that shows that.
+    #[serde(default)]
+    pub report: String,
 }
 
 /// Hand to somebody without an account. The person who records it witnesses it.
@@ -117,6 +179,12 @@ pub struct HandOut {
     /// Why it goes unsealed, if it does.
     #[serde(default)]
     pub unsealed_reason: Option<String>,
+    /// The carrier's tracking number.
+    #[serde(default)]
+    pub tracking: String,
+    /// What it weighs as it goes.
+    #[serde(default)]
+    pub weighed: Option<Weighed>,
 }
 
 /// Take back from somebody without an account.
@@ -136,6 +204,12 @@ pub struct TakeBack {
     /// Note.
     #[serde(default)]
     pub note: String,
+    /// What it weighs as it comes.
+    #[serde(default)]
+    pub weighed: Option<Weighed>,
+    /// Of a package: what it came back without.
+    #[serde(default)]
+    pub absent: Vec<Absent>,
 }
 
 /// Take charge of something that nobody released: found, left behind, brought without a record.
@@ -179,6 +253,12 @@ pub struct Released {
     /// Why it goes unsealed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unsealed_reason: Option<String>,
+    /// Who else was there and signed, where it is taken out of a place for two people.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second: Option<PersonId>,
+    /// Their name at that moment.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_name: Option<String>,
 }
 
 /// An offer was withdrawn.
@@ -244,6 +324,15 @@ pub struct HandedOut {
     /// The due date is that of this hand-out alone: nothing was on loan from the storeroom before it.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub own_loan: bool,
+    /// The carrier's tracking number; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub tracking: String,
+    /// Its weight in milligrams, where it was weighed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weight_mg: Option<u64>,
+    /// The scale.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<String>,
 }
 
 /// Taken back.
@@ -270,6 +359,12 @@ pub struct TakenBack {
     /// With this it is no longer out: a custodian took it back, or nothing but the hand-out had lent it.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub ends_loan: bool,
+    /// Its weight in milligrams, where it was weighed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weight_mg: Option<u64>,
+    /// The scale.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<String>,
 }
 
 /// Somebody took charge of a piece that nobody released.
@@ -279,6 +374,9 @@ pub struct ChargeTaken {
     pub piece: Piece,
     /// The holder on record until then, in words.
     pub from: String,
+    /// The place for two people in which it stood by the record: nobody else is named.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub alone_from: Option<String>,
     /// Time from here on is not accounted for: the last custody event before.
     pub unaccounted_since: DateTime<FixedOffset>,
     /// Where it was and why.
@@ -473,6 +571,7 @@ pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refu
     }
     due(ctx, x.due_at, from_place.is_some())?;
     sealed_or_reason(ctx.state, x.piece, x.unsealed_reason.as_deref())?;
+    let second = two_person::second(ctx, &[from_place], case)?;
     let fact = Fact::Released(Released {
         piece: x.piece,
         to: x.to,
@@ -482,6 +581,8 @@ pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refu
         from_place,
         due_at: x.due_at,
         unsealed_reason: x.unsealed_reason.clone().filter(|r| !r.trim().is_empty()),
+        second: second.as_ref().map(|s| s.person),
+        second_name: second.map(|s| s.name),
     });
     Ok(ctx.draft(Some(case), subjects(x.piece, from_place), fact))
 }
@@ -598,6 +699,8 @@ pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Ref
     text("purpose", &x.purpose, 300, true)?;
     party(&x.party)?;
     unsealed_text(x.unsealed_reason.as_deref())?;
+    text("tracking", &x.tracking, 100, false)?;
+    let (weight_mg, scale) = weighed(x.weighed.as_ref())?.unzip();
     let (custody, case) = ctx.in_hand(x.piece)?;
     super::hold::free(ctx, x.piece)?;
     let own_loan = x.due_at.is_some() && custody.loan.is_none();
@@ -614,6 +717,9 @@ pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Ref
         due_at: x.due_at,
         unsealed_reason: x.unsealed_reason.clone().filter(|r| !r.trim().is_empty()),
         own_loan,
+        tracking: x.tracking.trim().to_owned(),
+        weight_mg,
+        scale,
     });
     Ok(ctx.draft(Some(case), vec![x.piece.into()], fact))
 }
@@ -629,9 +735,125 @@ fn may_hold(ctx: &Context<'_>) -> Result<(), Refusal> {
     ))
 }
 
+/// The texts about what a package came back without.
+fn absent_texts(x: &TakeBack) -> Result<(), Refusal> {
+    let bad = |sentence: String, next: &str| {
+        Err(Refusal::new(Rule::BadValue, sentence, next).on("absent"))
+    };
+    if x.absent.len() > MAX_CONTENTS {
+        return bad(
+            format!("A package holds at most {MAX_CONTENTS} pieces."),
+            "Name what was in it.",
+        );
+    }
+    for (i, absent) in x.absent.iter().enumerate() {
+        text("note", &absent.note, 500, true).map_err(|r| r.on("absent_note"))?;
+        if absent.why == Stayed::Consumed {
+            consumed::texts(&absent.quantity, None, &absent.authority, &absent.report)?;
+            if matches!(absent.piece, Piece::Package(_)) {
+                return bad(
+                    "An examination uses up items, not packages.".into(),
+                    "Say that the package stayed, and record what was used up of each item.",
+                );
+            }
+        } else if !(absent.quantity.is_empty()
+            && absent.authority.is_empty()
+            && absent.report.is_empty())
+        {
+            return bad(
+                "Nothing of what stayed or is missing was used up.".into(),
+                "Leave out quantity, authority and report.",
+            );
+        }
+        if x.absent[..i].iter().any(|a| a.piece == absent.piece) {
+            return Err(Refusal::new(
+                Rule::NamedTwice,
+                "A thing that did not come back is named twice.",
+                "Name it once.",
+            )
+            .on("absent"));
+        }
+        if matches!(x.piece, Piece::Item(_)) {
+            return bad(
+                "Only a package comes back without something.".into(),
+                "Leave out what did not come back.",
+            );
+        }
+    }
+    Ok(())
+}
+
+/// What a package came back without: it was opened outside where it was sealed, and each thing left it while somebody outside
+/// had both. So the thing stays with them, and on loan as the package was.
+fn absent(ctx: &Context<'_>, x: &TakeBack, case: CaseId) -> Result<Vec<Draft>, Refusal> {
+    let mut drafts = Vec::new();
+    let Piece::Package(id) = x.piece else {
+        return Ok(drafts);
+    };
+    let Some(package) = ctx.state.packages.get(&id).filter(|_| !x.absent.is_empty()) else {
+        return Ok(drafts);
+    };
+    if let Some(seal) = package.seal() {
+        let whole = matches!(
+            x.condition,
+            Condition::Intact | Condition::Wet | Condition::Leaking
+        );
+        if whole {
+            return Err(Refusal::new(
+                Rule::Sealed,
+                format!(
+                    "Package P{} came back sealed as it went: nobody can have taken anything out.",
+                    package.number
+                ),
+                "Say open, damaged or mismatch where that is so; else take it back as it is and open it on the record.",
+            )
+            .on("condition"));
+        }
+        let fact = Fact::PackageOpened(PackageOpened {
+            package: id,
+            seal: seal.number.clone(),
+            seal_seen: seal_number(&x.seal_seen),
+            condition: x.condition,
+            reason: "It came back from outside opened.".into(),
+            note: String::new(),
+            outside: true,
+        });
+        drafts.extend(ctx.draft(Some(case), vec![x.piece.into()], fact));
+    }
+    let who = ctx
+        .state
+        .holder(x.piece)
+        .map_or_else(String::new, |h| ctx.holder_name(h));
+    for absent in &x.absent {
+        let fact = Fact::PieceTakenOut(PieceTakenOut {
+            package: id,
+            piece: absent.piece,
+            reason: absent.note.clone(),
+            stayed: Some(absent.why),
+        });
+        drafts.extend(ctx.draft(Some(case), vec![x.piece.into(), absent.piece.into()], fact));
+        if let (Stayed::Consumed, Piece::Item(item)) = (absent.why, absent.piece) {
+            consumed::can_be(ctx, item)?;
+            let fact = Fact::ItemConsumed(ItemConsumed {
+                item,
+                whole: true,
+                quantity: absent.quantity.clone(),
+                said_by: who.clone(),
+                authority: absent.authority.clone(),
+                report: absent.report.clone(),
+                note: absent.note.clone(),
+            });
+            drafts.extend(ctx.draft(Some(case), vec![Subject::Item(item)], fact));
+        }
+    }
+    Ok(drafts)
+}
+
 pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, Refusal> {
     seen_texts(&x.seal_seen, &x.note)?;
     party(&x.party)?;
+    let (weight_mg, scale) = weighed(x.weighed.as_ref())?.unzip();
+    absent_texts(x)?;
     let (custody, case) = ctx.piece(x.piece)?;
     ctx.loose(x.piece, custody)?;
     if !matches!(custody.holder, Holder::Outside { .. }) {
@@ -647,6 +869,7 @@ pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, R
     }
     may_hold(ctx)?;
     seal_seen(ctx.state, x.piece, &x.seal_seen, x.condition, &x.note)?;
+    let mut drafts = absent(ctx, x, case)?;
     // Back with whoever keeps the storeroom it is no longer out. Anybody else brings to an end what the hand-out lent, and
     // still owes the storeroom what it lent before.
     let keeps = permission::allows(&ctx.actor.roles, Action::Keep);
@@ -661,8 +884,11 @@ pub(super) fn take_back(ctx: &Context<'_>, x: &TakeBack) -> Result<Vec<Draft>, R
         condition: x.condition,
         note: x.note.clone(),
         ends_loan: keeps || custody.loan.as_ref().is_some_and(|l| l.outside),
+        weight_mg,
+        scale,
     });
-    Ok(ctx.draft(Some(case), vec![x.piece.into()], fact))
+    drafts.extend(ctx.draft(Some(case), vec![x.piece.into()], fact));
+    Ok(drafts)
 }
 
 pub(super) fn take_charge(ctx: &Context<'_>, x: &TakeCharge) -> Result<Vec<Draft>, Refusal> {
@@ -682,6 +908,11 @@ pub(super) fn take_charge(ctx: &Context<'_>, x: &TakeCharge) -> Result<Vec<Draft
     let fact = Fact::ChargeTaken(ChargeTaken {
         piece: x.piece,
         from: ctx.holder_name(&custody.holder),
+        alone_from: custody
+            .holder
+            .place()
+            .and_then(|p| ctx.state.two_person(p))
+            .map(|p| p.added.name.clone()),
         unaccounted_since: custody.last_at,
         reason: x.reason.clone(),
         seal: seal_on(ctx.state, x.piece).to_owned(),
@@ -742,8 +973,9 @@ pub(super) fn received(state: &mut State, x: &Received, meta: &Meta) -> Result<(
             outside: false,
         });
     }
+    let from = custody.holder.place();
     custody.holder = Holder::Person { person };
-    Ok(())
+    capacity::moved(state, from, None, meta)
 }
 
 pub(super) fn handed_out(state: &mut State, x: &HandedOut, meta: &Meta) -> Result<(), Misfit> {
@@ -752,6 +984,12 @@ pub(super) fn handed_out(state: &mut State, x: &HandedOut, meta: &Meta) -> Resul
         name: x.name.clone(),
         organisation: x.organisation.clone(),
     };
+    custody.out = Some(Out {
+        at: meta.at,
+        tracking: x.tracking.clone(),
+        weight_mg: x.weight_mg,
+        scale: x.scale.clone(),
+    });
     if x.due_at.is_some() {
         custody.loan = Some(Loan {
             purpose: x.purpose.clone(),
@@ -774,9 +1012,11 @@ pub(super) fn taken_back(
         .ok_or_else(|| meta.misfit("taking back has an actor"))?;
     let custody = custody_mut(state, piece, meta)?;
     custody.offer = None;
+    custody.out = None;
+    let from = custody.holder.place();
     custody.holder = Holder::Person { person };
     if ends_loan {
         custody.loan = None;
     }
-    Ok(())
+    capacity::moved(state, from, None, meta)
 }

@@ -109,9 +109,23 @@ fn line(
     number: usize,
     named: &mut BTreeMap<Piece, usize>,
 ) -> Result<Vec<Draft>, Refusal> {
-    text("code", &line.code, MAX_LABEL, true)?;
-    let piece = read_label(ctx.state, &line.code).map_err(|why| unplaced(&line.code, why))?;
-    let drafts = rules::part(ctx, line.act(piece))?;
+    by_label(ctx, &line.code, number, named, |piece| line.act(piece))
+}
+
+/// Decides what is done with the thing whose label was read, once for each thing.
+///
+/// # Errors
+/// [`Refusal`].
+pub(super) fn by_label(
+    ctx: &Context<'_>,
+    label: &str,
+    number: usize,
+    named: &mut BTreeMap<Piece, usize>,
+    act: impl FnOnce(Piece) -> Act,
+) -> Result<Vec<Draft>, Refusal> {
+    text("code", label, MAX_LABEL, true)?;
+    let piece = read_label(ctx.state, label).map_err(|why| unplaced(label, why))?;
+    let drafts = rules::part(ctx, act(piece))?;
     if let Some(before) = named.insert(piece, number) {
         return Err(Refusal::new(
             Rule::NamedTwice,
@@ -128,18 +142,33 @@ fn line(
 
 pub(super) fn take_in(ctx: &Context<'_>, x: &Intake) -> Result<Vec<Draft>, Refusal> {
     ctx.me()?;
-    if x.lines.is_empty() || x.lines.len() > MAX_LINES {
+    all_or_none(&x.lines, "lines", |one, number, named| {
+        line(ctx, one, number, named)
+    })
+}
+
+/// Decides every line of a command that holds several, each as if it came alone: the events of all, or a refusal that names
+/// every wrong line.
+///
+/// # Errors
+/// [`Refusal`].
+pub(super) fn all_or_none<T>(
+    all: &[T],
+    field: &str,
+    mut one: impl FnMut(&T, usize, &mut BTreeMap<Piece, usize>) -> Result<Vec<Draft>, Refusal>,
+) -> Result<Vec<Draft>, Refusal> {
+    if all.is_empty() || all.len() > MAX_LINES {
         return Err(Refusal::new(
             Rule::BadValue,
-            format!("One signing holds 1 to {MAX_LINES} lines."),
-            "Sign for the others after these.",
+            format!("One act of this kind holds 1 to {MAX_LINES} lines."),
+            "Send the others after these.",
         )
-        .on("lines"));
+        .on(field));
     }
     let (mut drafts, mut refused) = (Vec::new(), Vec::new());
     let mut named = BTreeMap::new();
-    for (i, one) in x.lines.iter().enumerate() {
-        match line(ctx, one, i + 1, &mut named) {
+    for (i, line) in all.iter().enumerate() {
+        match one(line, i + 1, &mut named) {
             Ok(of) => drafts.extend(of),
             Err(refusal) => refused.push((i + 1, refusal)),
         }
@@ -159,11 +188,11 @@ pub(super) fn take_in(ctx: &Context<'_>, x: &Intake) -> Result<Vec<Draft>, Refus
             format!(
                 "{} of {} lines cannot be recorded, so none was.",
                 lines.len(),
-                x.lines.len()
+                all.len()
             ),
             "Mend the lines that are named, or take them off, and sign again.",
         )
-        .on("lines"),
+        .on(field),
     };
     whole.lines = lines.into_boxed_slice();
     Err(whole)

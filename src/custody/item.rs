@@ -10,7 +10,7 @@ use super::kit;
 use super::refusal::{Refusal, Rule, TextRule, text_by};
 use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::{Custody, Item, Key, State};
-use crate::ids::{CaseId, Code, ItemId, MarkId, Subject};
+use crate::ids::{CaseId, Code, ItemId, MarkId, Piece, Subject};
 use crate::keeping::KeepNeeds;
 use crate::lifting::Thickness;
 
@@ -18,8 +18,12 @@ use crate::lifting::Thickness;
 pub const MAX_ITEMS: u32 = 20_000;
 /// How many items one mark may yield.
 pub const MAX_OF_MARK: usize = 50;
+/// How many things may be taken from one item.
+pub const MAX_SAMPLES: usize = 50;
 /// The longest side of an item in millimetres: 100 m (our assumption, to catch a wrong unit).
 pub const MAX_SIDE_MM: u32 = 100_000;
+/// The warning of a recovery where no photograph of the mark was on the record.
+pub const NOT_PHOTOGRAPHED: &str = "The mark was not photographed before the recovery.";
 /// The texts of a recovery: field, most characters, whether it must be filled in. An amendment keeps to the same.
 pub const TEXTS: &[TextRule] = &[
     ("lot", 60, false),
@@ -72,6 +76,9 @@ pub struct Recover {
     /// How it is looked at, by the medium's identifier of the view; empty for the usual way.
     #[serde(default)]
     pub how_viewed: String,
+    /// The item that it was taken from: a swab from a cast, a lift from a collected object. It stays an item of its own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_item: Option<ItemId>,
     /// What was said of the surface when advice was asked. Given, the advice goes on the record beside the choice.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub advice: Option<SurfaceSaid>,
@@ -90,6 +97,12 @@ pub struct ItemRecovered {
     pub code: Code,
     /// Mark.
     pub mark: MarkId,
+    /// The item that it was taken from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_item: Option<ItemId>,
+    /// That item's number in the case.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_number: Option<u32>,
     /// Medium.
     pub medium: String,
     /// Its name.
@@ -148,6 +161,19 @@ pub struct ItemRecovered {
     /// The advice that was shown, where some was asked for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub advice: Option<AdviceShown>,
+}
+
+/// Something was taken from an item and is an item of its own since.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct ItemSampled {
+    /// The item that it was taken from.
+    pub item: ItemId,
+    /// What was taken.
+    pub taken: ItemId,
+    /// Its number in the case.
+    pub taken_number: u32,
+    /// What it is.
+    pub description: String,
 }
 
 /// The needs go into the event as one text of JSON: the ledger's values are shallow, and needs are not.
@@ -244,9 +270,13 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         )
         .on("medium"));
     };
+    let parent = match x.from_item {
+        Some(id) => Some(parent(ctx, x, id, &recovery.form)?),
+        None => None,
+    };
     let mut warnings = recovery.warnings;
     if mark.images.is_empty() {
-        warnings.push("The mark was not photographed before the recovery.".into());
+        warnings.push(NOT_PHOTOGRAPHED.into());
     }
     let on = x.started_at.date_naive();
     let person = ctx.state.people.get(&me);
@@ -273,6 +303,8 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         number: case.items + 1,
         code,
         mark: x.mark,
+        from_item: x.from_item,
+        from_number: parent.map(|p| p.number),
         medium: x.medium.clone(),
         medium_name: recovery.medium_name,
         form: recovery.form,
@@ -297,7 +329,7 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         warnings,
         advice: shown,
     });
-    Ok(ctx.draft(
+    let mut drafts = ctx.draft(
         Some(mark.case),
         vec![
             Subject::Case(mark.case),
@@ -305,7 +337,79 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
             Subject::Item(item),
         ],
         fact,
-    ))
+    );
+    if let Some(parent) = parent {
+        let fact = Fact::ItemSampled(ItemSampled {
+            item: parent.id,
+            taken: item,
+            taken_number: case.items + 1,
+            description: x.description.clone(),
+        });
+        drafts.extend(ctx.draft(Some(mark.case), vec![Subject::Item(parent.id)], fact));
+    }
+    Ok(drafts)
+}
+
+/// The item that something is taken from, where that may be done.
+fn parent<'a>(
+    ctx: &'a Context<'_>,
+    x: &Recover,
+    id: ItemId,
+    form: &str,
+) -> Result<&'a Item, Refusal> {
+    let piece = Piece::Item(id);
+    let (custody, _) = ctx.piece(piece).map_err(|r| r.on("from_item"))?;
+    ctx.loose(piece, custody)?;
+    ctx.no_offer(piece, custody)?;
+    ctx.held(piece)?;
+    let item = ctx
+        .state
+        .items
+        .get(&id)
+        .ok_or_else(|| not_found("item").on("from_item"))?;
+    if item.mark != x.mark {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("Item {} was not recovered from this mark.", item.number),
+            "Open the form from the item's own page.",
+        )
+        .on("from_item"));
+    }
+    // How a transfer of a transfer reads depends on both; nobody has said how the second was made, so it is no item of this mark.
+    let transfer = |form: &str| matches!(form, "card-lift" | "gel" | "film" | "cast");
+    if transfer(&item.recovered.form) && transfer(form) {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!(
+                "Item {} is itself a lift or a cast: a lift or a cast of it would not read as one of the mark does.",
+                item.number
+            ),
+            "Note a mark on the item, with how it is seen there, and recover from that.",
+        )
+        .on("medium"));
+    }
+    if item.samples.len() >= MAX_SAMPLES {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!(
+                "{MAX_SAMPLES} things were taken from item {} already.",
+                item.number
+            ),
+            "Record what else is taken as an item of the mark.",
+        )
+        .on("from_item"));
+    }
+    Ok(item)
+}
+
+pub(super) fn sampled(state: &mut State, x: &ItemSampled, meta: &Meta) -> Result<(), Misfit> {
+    let item = state
+        .items
+        .get_mut(&x.item)
+        .ok_or_else(|| meta.misfit("no such item"))?;
+    item.samples.push(x.taken);
+    item.custody.last_at = meta.at;
+    Ok(())
 }
 
 pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Result<(), Misfit> {
@@ -343,7 +447,15 @@ pub(super) fn recovered(state: &mut State, x: &ItemRecovered, meta: &Meta) -> Re
             images: Vec::new(),
             dried: None,
             holds: Vec::new(),
+            samples: Vec::new(),
+            consumed: Vec::new(),
+            answers: Vec::new(),
+            exhibits: Vec::new(),
+            imported: None,
+            brought: None,
+            shelved_at: None,
             custody: Custody::begin(person, meta.at),
+            expunged: None,
         },
     );
     Ok(())

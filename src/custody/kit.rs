@@ -146,6 +146,12 @@ pub fn expired(name: &str, lot: &KitLot, on: NaiveDate) -> Option<String> {
     ))
 }
 
+/// Whether a warning on the record is the one of [`expired`].
+#[must_use]
+pub fn is_expired(warning: &str) -> bool {
+    warning.starts_with("Lot ") && warning.contains(" expired on ")
+}
+
 pub(super) fn add(ctx: &Context<'_>, x: &KitAdd) -> Result<Vec<Draft>, Refusal> {
     let me = ctx.me()?;
     let Some(medium) = ctx.trade.medium_words(&x.medium) else {

@@ -203,6 +203,8 @@ pub(super) fn noted(state: &mut State, x: &MarkNoted, meta: &Meta) -> Result<(),
             developments: Vec::new(),
             images: Vec::new(),
             items: Vec::new(),
+            answers: Vec::new(),
+            expunged: None,
         },
     );
     Ok(())

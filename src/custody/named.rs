@@ -1,20 +1,28 @@
 //! What an act names. It must exist, and be of a case that the actor may see, before anything else is said about it: a
 //! refusal must not tell what is in a restricted case.
 
+use super::brought;
 use super::command::Act;
 use super::refusal::{Refusal, Rule};
 use super::rules::{Context, capital, not_found};
-use crate::ids::{CaseId, CountId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Subject};
+use crate::ids::{
+    CaseId, CountId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Seq, Subject,
+};
 
 /// Everything that the act names exists and may be seen.
 ///
 /// # Errors
 /// [`Rule::NotFound`], [`Rule::Restricted`].
 pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
+    if let Some(id) = ctx.actor.beside {
+        person(ctx, id).map_err(|r| r.on("beside"))?;
+    }
     match &ctx.command.act {
         Act::AddPerson(_) | Act::OpenCase(_) | Act::KitAdd(_) | Act::KitRemove(_) => Ok(()),
         // Asked line by line.
-        Act::Intake(_) => Ok(()),
+        Act::Intake(_) | Act::Import(_) => Ok(()),
+        Act::BringIn(x) => brought::seen(ctx, x),
+        Act::StoreMany(x) => place(ctx, x.place).map_err(|r| r.on("place")),
         Act::SetRoles(x) => person(ctx, x.person),
         Act::SetActive(x) => person(ctx, x.person),
         Act::OpenScene(x) => ctx.case(x.case).map(drop),
@@ -37,7 +45,12 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
             pictured(ctx, x.of)?;
             pictured(ctx, x.shown).map_err(|r| r.on("shown"))
         }
-        Act::Recover(x) => mark(ctx, x.mark),
+        Act::Recover(x) => {
+            mark(ctx, x.mark)?;
+            x.from_item.map_or(Ok(()), |id| {
+                piece(ctx, Piece::Item(id)).map_err(|r| r.on("from_item"))
+            })
+        }
         Act::Pack(x) => {
             ctx.case(x.case)?;
             if let Some(from) = &x.stock {
@@ -60,11 +73,44 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         Act::Receive(x) => piece(ctx, x.piece),
         Act::Refuse(x) => piece(ctx, x.piece),
         Act::HandOut(x) => piece(ctx, x.piece),
-        Act::TakeBack(x) => piece(ctx, x.piece),
+        Act::TakeBack(x) => {
+            piece(ctx, x.piece)?;
+            x.absent.iter().try_for_each(|a| match x.piece {
+                Piece::Package(package) => contained(ctx, package, a.piece),
+                Piece::Item(_) => piece(ctx, a.piece),
+            })
+        }
+        Act::Repack(x) => {
+            for source in &x.sources {
+                piece(ctx, Piece::Package(source.package)).map_err(|r| r.on("sources"))?;
+            }
+            if let Some(from) = &x.stock {
+                place(ctx, from.place).map_err(|r| r.on("stock"))?;
+            }
+            x.contents.iter().try_for_each(|inner| {
+                piece(ctx, *inner)?;
+                let inside = ctx.state.custody(*inner).and_then(|c| c.inside);
+                if x.sources.iter().any(|s| Some(s.package) == inside) {
+                    return Ok(());
+                }
+                Err(Refusal::new(
+                    Rule::NotFound,
+                    format!(
+                        "{} is in none of the packages named.",
+                        capital(&ctx.state.name(*inner))
+                    ),
+                    "Look up where it is.",
+                )
+                .on("contents"))
+            })
+        }
+        Act::Consume(x) => piece(ctx, Piece::Item(x.item)),
         Act::TakeCharge(x) => piece(ctx, x.piece),
         Act::AddPlace(x) => x
             .parent
             .map_or(Ok(()), |p| place(ctx, p).map_err(|r| r.on("parent"))),
+        Act::SetCapacity(x) => place(ctx, x.place).map_err(|r| r.on("place")),
+        Act::MarkTwoPerson(x) => place(ctx, x.place).map_err(|r| r.on("place")),
         Act::Store(x) => {
             piece(ctx, x.piece)?;
             place(ctx, x.place).map_err(|r| r.on("place"))
@@ -73,6 +119,10 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         Act::NoteDry(x) => piece(ctx, Piece::Item(x.item)),
         Act::StockSet(x) => place(ctx, x.place).map_err(|r| r.on("place")),
         Act::StockTake(x) => place(ctx, x.place).map_err(|r| r.on("place")),
+        Act::SealsDeliver(x) => place(ctx, x.place).map_err(|r| r.on("place")),
+        Act::SealsIssue(x) => place(ctx, x.place).map_err(|r| r.on("place")),
+        Act::SealsSpoil(x) => place(ctx, x.place).map_err(|r| r.on("place")),
+        Act::LogClimate(x) => place(ctx, x.place).map_err(|r| r.on("place")),
         Act::BeginCount(x) => x
             .places
             .iter()
@@ -89,6 +139,7 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
         }
         Act::PlaceHold(x) => held(ctx, x.of),
         Act::LiftHold(x) => held(ctx, x.of),
+        Act::SetExhibit(x) => piece(ctx, Piece::Item(x.item)),
         Act::SetRetention(x) => ctx.case(x.case).map(drop),
         Act::AuthoriseDisposition(x) => piece(ctx, x.piece),
         Act::RevokeDisposition(x) => piece(ctx, x.piece),
@@ -105,10 +156,36 @@ pub(super) fn seen(ctx: &Context<'_>) -> Result<(), Refusal> {
                 None => Ok(()),
             }
         }
+        Act::AnswerFinding(x) => {
+            found(ctx, x.finding.of).map_err(|r| r.on("finding"))?;
+            x.evidence.map_or(Ok(()), |seq| event(ctx, seq))
+        }
         Act::LabelPrinted(x) => printable(ctx, x.of),
-        Act::ReportPrinted(x) => printable(ctx, x.of),
+        Act::ReportPrinted(x) | Act::FormPrinted(x) => printable(ctx, x.of),
         Act::Disclose(x) => ctx.case(x.case).map(drop),
         Act::CaseRead(x) => ctx.case(x.case).map(drop),
+        Act::OrderExpungement(x) => held(ctx, x.of),
+        Act::WithdrawExpungement(x) => ctx.case(x.case).map(drop),
+        Act::CarryOutExpungement(x) => ctx.case(x.case).map(drop),
+    }
+}
+
+/// What has findings.
+fn found(ctx: &Context<'_>, of: Subject) -> Result<(), Refusal> {
+    match of {
+        Subject::Mark(id) => mark(ctx, id),
+        Subject::Item(id) => piece(ctx, Piece::Item(id)),
+        Subject::Package(id) => piece(ctx, Piece::Package(id)),
+        _ => Err(not_found("item, package or mark")),
+    }
+}
+
+/// The event that is to show something.
+fn event(ctx: &Context<'_>, seq: Seq) -> Result<(), Refusal> {
+    let past = ctx.state.events.get(&seq);
+    match past.ok_or_else(|| not_found("event").on("evidence"))?.case {
+        Some(case) => ctx.case(case).map(drop),
+        None => Ok(()),
     }
 }
 
@@ -133,7 +210,7 @@ fn count(ctx: &Context<'_>, id: CountId) -> Result<(), Refusal> {
     }
 }
 
-/// What a hold can stand on.
+/// What a hold can stand on, and what an order can name.
 fn held(ctx: &Context<'_>, of: Subject) -> Result<(), Refusal> {
     match of {
         Subject::Case(id) => ctx.case(id).map(drop),

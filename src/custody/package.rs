@@ -4,10 +4,10 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::fact::{Draft, Fact};
-use super::hand_over::{Condition, seal_seen, seen_texts};
+use super::hand_over::{Condition, Stayed, seal_seen, seen_texts};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, TradeReason, capital, not_found};
-use super::state::{Custody, Key, Loan, Package, SealOn, State, Thing};
+use super::state::{Custody, Key, Loan, Out, Package, SealOn, State, Thing};
 use super::stock::{self, FromStock};
 use crate::ids::{CaseId, Code, PackageId, Piece, PlaceId, Subject};
 use crate::keeping::fitting::{self, Sides, TOO_SMALL};
@@ -155,6 +155,9 @@ pub struct PieceTakenOut {
     pub piece: Piece,
     /// Why.
     pub reason: String,
+    /// The package came back from outside without it, for this.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stayed: Option<Stayed>,
 }
 
 /// A package was sealed.
@@ -183,6 +186,9 @@ pub struct PackageOpened {
     pub reason: String,
     /// Note.
     pub note: String,
+    /// It came back from outside opened: what was seen then stands in the event of its return.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub outside: bool,
 }
 
 fn get<'a>(ctx: &'a Context<'_>, id: PackageId) -> Result<&'a Package, Refusal> {
@@ -306,6 +312,18 @@ fn nesting(sentence: &str) -> Refusal {
 }
 
 pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
+    prepared(ctx, x, |piece| ctx.in_hand(piece).map(|(_, case)| case))
+}
+
+/// A new package of pieces. Whether a piece may go in, and of which case it is, `of` says.
+///
+/// # Errors
+/// Those of packing, and those of `of`.
+pub(super) fn prepared(
+    ctx: &Context<'_>,
+    x: &Pack,
+    of: impl Fn(Piece) -> Result<CaseId, Refusal>,
+) -> Result<Vec<Draft>, Refusal> {
     let case = ctx.case(x.case)?;
     ctx.me()?;
     text("note", &x.note, 500, false)?;
@@ -336,8 +354,7 @@ pub(super) fn pack(ctx: &Context<'_>, x: &Pack) -> Result<Vec<Draft>, Refusal> {
     let package = PackageId(ctx.command.id.0);
     let mut subjects = vec![Subject::Case(x.case), Subject::Package(package)];
     for (i, piece) in x.contents.iter().enumerate() {
-        let (_, of) = ctx.in_hand(*piece)?;
-        if of != x.case {
+        if of(*piece)? != x.case {
             return Err(other_case(ctx, *piece));
         }
         if x.contents[..i].contains(piece) {
@@ -399,7 +416,7 @@ fn from_stock<'a>(
     .on("stock"))
 }
 
-fn other_case(ctx: &Context<'_>, piece: Piece) -> Refusal {
+pub(super) fn other_case(ctx: &Context<'_>, piece: Piece) -> Refusal {
     Refusal::new(
         Rule::OtherCase,
         format!(
@@ -421,6 +438,16 @@ pub(super) fn put_in(ctx: &Context<'_>, x: &PutIn) -> Result<Vec<Draft>, Refusal
     ctx.held(Piece::Package(x.package))?;
     let (_, of) = ctx.in_hand(x.piece)?;
     open_all_the_way(ctx, x.package)?;
+    if package.closed_at.is_some() {
+        return Err(Refusal::new(
+            Rule::Closed,
+            format!(
+                "Package P{} was emptied when its contents were packed anew: nothing goes in any more.",
+                package.number
+            ),
+            "Use another package.",
+        ));
+    }
     if of != case {
         return Err(other_case(ctx, x.piece));
     }
@@ -467,6 +494,7 @@ pub(super) fn take_out(ctx: &Context<'_>, x: &TakeOut) -> Result<Vec<Draft>, Ref
         package: x.package,
         piece: x.piece,
         reason: x.reason.clone(),
+        stayed: None,
     });
     Ok(ctx.draft(
         Some(case),
@@ -502,20 +530,25 @@ pub(super) fn seal(ctx: &Context<'_>, x: &Seal) -> Result<Vec<Draft>, Refusal> {
             "Put in what it is for, then seal it.",
         ));
     }
-    if ctx.state.seals.contains_key(&number) {
-        return Err(Refusal::new(
-            Rule::Taken,
-            format!("Seal {number} was used before."),
-            "Take a new seal: each number is used once.",
-        )
-        .on("number"));
-    }
+    free_seal(ctx, &number).map_err(|r| r.on("number"))?;
     let fact = Fact::PackageSealed(PackageSealed {
         package: x.package,
         seal: number,
         initialled: x.initialled,
     });
     Ok(ctx.draft(Some(case), vec![Subject::Package(x.package)], fact))
+}
+
+/// Each seal number is used once.
+pub(super) fn free_seal(ctx: &Context<'_>, number: &str) -> Result<(), Refusal> {
+    if ctx.state.seals.contains_key(number) {
+        return Err(Refusal::new(
+            Rule::Taken,
+            format!("Seal {number} was used before."),
+            "Take a new seal: each number is used once.",
+        ));
+    }
+    Ok(())
 }
 
 pub(super) fn open(ctx: &Context<'_>, x: &Open) -> Result<Vec<Draft>, Refusal> {
@@ -539,6 +572,7 @@ pub(super) fn open(ctx: &Context<'_>, x: &Open) -> Result<Vec<Draft>, Refusal> {
         condition: x.condition,
         reason: x.reason.clone(),
         note: x.note.clone(),
+        outside: false,
     });
     Ok(ctx.draft(Some(case), vec![Subject::Package(x.package)], fact))
 }
@@ -591,7 +625,12 @@ pub(super) fn made(state: &mut State, x: &PackageMade, meta: &Meta) -> Result<()
             inner_mm: x.inner_mm,
             contents: x.contents.clone(),
             seals: Vec::new(),
+            answers: Vec::new(),
             custody: custody_of_all,
+            repacked_from: Vec::new(),
+            repacked_into: Vec::new(),
+            closed_at: None,
+            expunged: None,
         },
     );
     Ok(())
@@ -637,7 +676,14 @@ pub(super) fn was_taken_out(
         .cloned()
         .ok_or_else(|| meta.misfit("no such piece"))?;
     let outermost = state.outermost(x.piece);
-    let loan = state.custody(outermost).and_then(|c| c.loan.clone());
+    let around = state.custody(outermost);
+    let loan = around.and_then(|c| c.loan.clone());
+    // What stays outside without the package still went out with it, but was not weighed alone.
+    let out = around.and_then(|c| c.out.clone()).map(|o| Out {
+        weight_mg: None,
+        scale: None,
+        ..o
+    });
     let package = package_mut(state, x.package, meta)?;
     package.contents.retain(|p| *p != x.piece);
     package.custody.last_at = meta.at;
@@ -652,6 +698,7 @@ pub(super) fn was_taken_out(
     custody.holder = holder;
     // What was taken out of a package on loan is still on loan.
     custody.loan = loan;
+    custody.out = out;
     custody.last_at = meta.at;
     Ok(())
 }

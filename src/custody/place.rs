@@ -3,12 +3,14 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::capacity::{self, DEEPEST};
 use super::fact::{Draft, Fact};
 use super::hand_over::{sealed_or_reason, unsealed_text};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, TradeReason, capital, not_found};
 use super::state::{Holder, Key, Place, State};
-use crate::ids::{Code, PersonId, Piece, PlaceId, Subject};
+use super::two_person;
+use crate::ids::{Code, ItemId, PersonId, Piece, PlaceId, Subject};
 use crate::people::{Action, permission};
 
 /// What kind of place.
@@ -160,6 +162,12 @@ pub struct Stored {
     /// Why it is stored unsealed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unsealed_reason: Option<String>,
+    /// Who else was there and signed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second: Option<PersonId>,
+    /// Their name at that moment.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_name: Option<String>,
 }
 
 /// A piece was taken from a shelf.
@@ -171,6 +179,12 @@ pub struct Fetched {
     pub place: PlaceId,
     /// Why.
     pub purpose: String,
+    /// Who else was there and signed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second: Option<PersonId>,
+    /// Their name at that moment.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_name: Option<String>,
 }
 
 pub(super) fn add(ctx: &Context<'_>, x: &AddPlace) -> Result<Vec<Draft>, Refusal> {
@@ -191,6 +205,16 @@ pub(super) fn add(ctx: &Context<'_>, x: &AddPlace) -> Result<Vec<Draft>, Refusal
             "Choose another name.",
         )
         .on("name"));
+    }
+    if let Some(parent) = x.parent
+        && ctx.state.places_around(parent).count() >= DEEPEST
+    {
+        return Err(Refusal::new(
+            Rule::BadValue,
+            format!("Places stand at most {DEEPEST} deep in one another."),
+            "Put it into a place further out.",
+        )
+        .on("parent"));
     }
     let place = PlaceId(ctx.command.id.0);
     let code = Code::of(Subject::Place(place)).ok_or_else(|| not_found("code"))?;
@@ -227,11 +251,7 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
             None
         }
     };
-    let place = ctx
-        .state
-        .places
-        .get(&x.place)
-        .ok_or_else(|| not_found("place").on("place"))?;
+    let place = ctx.place(x.place)?;
     if from_place == Some(x.place) {
         return Err(Refusal::new(
             Rule::ToOneself,
@@ -282,6 +302,8 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
             .on("overridden"));
         }
     }
+    capacity::room_for(ctx, place, 1, Some(&thing))?;
+    let second = two_person::second(ctx, &[from_place, Some(x.place)], case)?;
     let over = x.overridden.as_ref().filter(|_| !against.is_empty());
     let fact = Fact::Stored(Stored {
         piece: x.piece,
@@ -292,6 +314,8 @@ pub(super) fn store(ctx: &Context<'_>, x: &Store) -> Result<Vec<Draft>, Refusal>
         override_by: over.map(|o| o.by),
         override_reason: over.map(|o| o.reason.clone()),
         unsealed_reason: x.unsealed_reason.clone().filter(|r| !r.trim().is_empty()),
+        second: second.as_ref().map(|s| s.person),
+        second_name: second.map(|s| s.name),
     });
     let mut subjects = vec![x.piece.into(), Subject::Place(x.place)];
     subjects.extend(from_place.map(Subject::Place));
@@ -331,10 +355,13 @@ pub(super) fn fetch(ctx: &Context<'_>, x: &Fetch) -> Result<Vec<Draft>, Refusal>
             "Have it released to you and receive it.",
         ));
     };
+    let second = two_person::second(ctx, &[Some(place)], case)?;
     let fact = Fact::Fetched(Fetched {
         piece: x.piece,
         place,
         purpose: x.purpose.clone(),
+        second: second.as_ref().map(|s| s.person),
+        second_name: second.map(|s| s.name),
     });
     Ok(ctx.draft(
         Some(case),
@@ -355,7 +382,13 @@ pub(super) fn added(state: &mut State, x: &PlaceAdded) -> Result<(), Misfit> {
             id: x.place,
             code: x.code.clone(),
             added: x.clone(),
+            seals: Vec::new(),
             stock: Vec::new(),
+            climate_log: None,
+            capacity: None,
+            two_person: None,
+            standing: 0,
+            fill: capacity::Fill::default(),
         },
     );
     Ok(())
@@ -365,11 +398,24 @@ pub(super) fn stored(state: &mut State, x: &Stored, meta: &Meta) -> Result<(), M
     let custody = state
         .custody_mut(x.piece)
         .ok_or_else(|| meta.misfit("no such piece"))?;
+    let from = custody.holder.place();
     custody.holder = Holder::Place { place: x.place };
     // Back on a shelf: no longer out.
     custody.loan = None;
     custody.last_at = meta.at;
-    Ok(())
+    let first: Vec<ItemId> = state
+        .items_in(x.piece)
+        .into_iter()
+        .filter(|i| i.shelved_at.is_none() && i.imported.is_none())
+        .map(|i| i.id)
+        .collect();
+    for id in first {
+        if let Some(item) = state.items.get_mut(&id) {
+            item.shelved_at = Some(meta.at);
+            state.also.insert(Subject::Item(id));
+        }
+    }
+    capacity::moved(state, from, Some(x.place), meta)
 }
 
 pub(super) fn fetched(state: &mut State, x: &Fetched, meta: &Meta) -> Result<(), Misfit> {
@@ -379,7 +425,8 @@ pub(super) fn fetched(state: &mut State, x: &Fetched, meta: &Meta) -> Result<(),
     let custody = state
         .custody_mut(x.piece)
         .ok_or_else(|| meta.misfit("no such piece"))?;
+    let from = custody.holder.place();
     custody.holder = Holder::Person { person };
     custody.last_at = meta.at;
-    Ok(())
+    capacity::moved(state, from, None, meta)
 }

@@ -44,6 +44,8 @@ rules! {
     Disposed = "disposed-of",
     /// A disposition was carried out and waits for its witness.
     DispositionOpen = "disposition-open",
+    /// The record was expunged by order of a court.
+    Expunged = "expunged-by-order",
     /// A text is empty, too long, not of the form asked for, or holds control characters.
     BadText = "bad-text",
     /// A value is outside what the rule allows.
@@ -82,7 +84,9 @@ rules! {
     Held = "held",
     /// The schedule still keeps it, or nobody has said how long it is kept.
     Retained = "still-retained",
-    /// Who authorises, who carries out and who witnesses must be three people.
+    /// A record of something that is still in custody is not expunged.
+    InCustody = "still-in-custody",
+    /// Who authorises, who carries out and who witnesses must be three people; who orders and who expunges, two.
     SamePerson = "same-person",
     /// The person was not named as the witness, or cannot be one.
     NotWitness = "not-the-witness",
@@ -98,6 +102,8 @@ rules! {
     Sealed = "sealed",
     /// The package is not sealed.
     NotSealed = "not-sealed",
+    /// The package was emptied when its contents were packed anew.
+    Closed = "package-closed",
     /// There is nothing in the package.
     Empty = "empty-package",
     /// The seal seen was not stated.
@@ -122,12 +128,20 @@ rules! {
     KeepRule = "keep-rule",
     /// The person named for an override may not answer for it.
     OverrideNotAuthorised = "override-not-authorised",
+    /// The place is full.
+    PlaceFull = "place-full",
+    /// The place is for two people, and nobody else signed.
+    SecondMissing = "second-person-missing",
+    /// Whoever signed beside the actor cannot be the second person.
+    SecondMayNot = "second-person-may-not",
     /// The name, number, seal, picture or identifier is already in use.
     Taken = "already-in-use",
     /// What is recorded cannot be amended this way.
     NotAmendable = "not-amendable",
     /// Only the author or a supervisor may amend.
     NotAuthor = "not-the-author",
+    /// What is to be answered is not found.
+    NoFinding = "no-such-finding",
 }
 
 /// A refusal: the rule, the thing and the next step. It leaves everything as it was.

@@ -5,15 +5,16 @@ use chrono::{DateTime, Duration, FixedOffset, SubsecRound, Utc};
 use super::command::{Act, Actor, Command, Signed};
 use super::fact::{Draft, Fact};
 use super::refusal::{Refusal, Rule, text};
-use super::state::{Case, Custody, Holder, State, Thing};
+use super::state::{Case, Custody, Holder, Place, State, Thing};
 use super::{
-    afis, amendment, case, copy, disclosure, drying, hand_over, image, intake, item, kit, mark,
-    named, package, paper, person, place, stock, value,
+    afis, amendment, brought, case, climate_log, consumed, copy, disclosure, drying, exhibit,
+    finding, hand_over, image, import, intake, item, kit, mark, named, package, paper, person,
+    place, repack, seal_stock, sheet, shelving, stock, two_person, value,
 };
-use super::{count, disposition, hold, retention};
-use crate::ids::{CaseId, PersonId, Piece, Seq, Subject};
-use crate::keeping::KeepNeeds;
+use super::{capacity, count, disposition, expungement, hold, retention};
+use crate::ids::{CaseId, PersonId, Piece, PlaceId, Seq, Subject};
 use crate::keeping::fitting::Sides;
+use crate::keeping::{Climate, KeepNeeds};
 use crate::lifting::advise::{Advice, Question};
 use crate::people::{Role, permission};
 
@@ -81,6 +82,10 @@ pub trait Trade {
     fn knows_container(&self, id: &str) -> bool;
     /// Whether there is such a climate class.
     fn knows_climate(&self, id: &str) -> bool;
+    /// A climate class with its figures; none for an unknown one.
+    fn climate(&self, _id: &str) -> Option<Climate> {
+        None
+    }
     /// What follows from a recovery of this mark after these developments; none for an unknown medium.
     fn recovery(
         &self,
@@ -175,6 +180,15 @@ impl Context<'_> {
                 "Ask a supervisor to assign you.",
             ))
         }
+    }
+
+    /// The place that the field `place` names.
+    ///
+    /// # Errors
+    /// [`Rule::NotFound`].
+    pub fn place(&self, id: PlaceId) -> Result<&Place, Refusal> {
+        let place = self.state.places.get(&id);
+        place.ok_or_else(|| not_found("place").on("place"))
     }
 
     /// Custody of a piece, and its case.
@@ -319,6 +333,7 @@ impl Context<'_> {
                 .late_reason
                 .clone()
                 .filter(|r| !r.trim().is_empty()),
+            paper_sheet: self.command.paper_sheet,
         }]
     }
 }
@@ -378,10 +393,14 @@ pub fn decide(
     };
     may(&ctx)?;
     named::seen(&ctx)?;
+    sheet::named(&ctx)?;
     signed(&ctx)?;
     times(&ctx, claimed)?;
     not_ended(&ctx)?;
+    expungement::not_expunged(&ctx)?;
     form(&ctx)?;
+    two_person::fits(&ctx)?;
+    sheet::used(&ctx)?;
     let drafts = noun(&ctx)?;
     if let Some(new) = command.creates()
         && exists(state, new)
@@ -404,6 +423,7 @@ pub(super) fn part(ctx: &Context<'_>, act: Act) -> Result<Vec<Draft>, Refusal> {
         id: ctx.command.id,
         claimed_at: ctx.command.claimed_at,
         late_reason: ctx.command.late_reason.clone(),
+        paper_sheet: ctx.command.paper_sheet,
     };
     let ctx = Context {
         command: &command,
@@ -414,10 +434,13 @@ pub(super) fn part(ctx: &Context<'_>, act: Act) -> Result<Vec<Draft>, Refusal> {
         now: ctx.now,
     };
     named::seen(&ctx)?;
+    sheet::named(&ctx)?;
     for piece in command.act.pieces() {
         ctx.after_last(piece)?;
     }
     not_ended(&ctx)?;
+    expungement::not_expunged(&ctx)?;
+    sheet::used(&ctx)?;
     noun(&ctx)
 }
 
@@ -431,6 +454,7 @@ fn may(ctx: &Context<'_>) -> Result<(), Refusal> {
         return match act {
             Act::LabelPrinted(_)
             | Act::ReportPrinted(_)
+            | Act::FormPrinted(_)
             | Act::Disclose(_)
             | Act::AfisExported(_) => Ok(()),
             Act::AddPerson(x) if x.roles.contains(&Role::Administrator) => Ok(()),
@@ -529,6 +553,7 @@ fn not_ended(ctx: &Context<'_>) -> Result<(), Refusal> {
         Act::AddImage(x) => Some(x.of),
         Act::PlaceHold(x) => Some(x.of),
         Act::LiftHold(x) => Some(x.of),
+        Act::SetExhibit(x) => Some(Subject::Item(x.item)),
         _ => None,
     };
     let item = match of {
@@ -574,6 +599,8 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::SetScale(x) => image::set_scale(ctx, x),
         Act::AddCopy(x) => copy::add(ctx, x),
         Act::Recover(x) => item::recover(ctx, x),
+        Act::Import(x) => import::import(ctx, x),
+        Act::BringIn(x) => brought::bring_in(ctx, x),
         Act::KitAdd(x) => kit::add(ctx, x),
         Act::KitRemove(x) => kit::remove(ctx, x),
         Act::Pack(x) => package::pack(ctx, x),
@@ -581,6 +608,8 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::TakeOut(x) => package::take_out(ctx, x),
         Act::Seal(x) => package::seal(ctx, x),
         Act::Open(x) => package::open(ctx, x),
+        Act::Repack(x) => repack::repack(ctx, x),
+        Act::Consume(x) => consumed::consume(ctx, x),
         Act::NoteDry(x) => drying::note(ctx, x),
         Act::Release(x) => hand_over::release(ctx, x),
         Act::Withdraw(x) => hand_over::withdraw(ctx, x),
@@ -591,16 +620,24 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::TakeBack(x) => hand_over::take_back(ctx, x),
         Act::TakeCharge(x) => hand_over::take_charge(ctx, x),
         Act::AddPlace(x) => place::add(ctx, x),
+        Act::SetCapacity(x) => capacity::set(ctx, x),
+        Act::MarkTwoPerson(x) => two_person::mark(ctx, x),
         Act::Store(x) => place::store(ctx, x),
+        Act::StoreMany(x) => shelving::store(ctx, x),
         Act::Fetch(x) => place::fetch(ctx, x),
         Act::StockSet(x) => stock::set(ctx, x),
         Act::StockTake(x) => stock::take(ctx, x),
+        Act::SealsDeliver(x) => seal_stock::deliver(ctx, x),
+        Act::SealsIssue(x) => seal_stock::issue(ctx, x),
+        Act::SealsSpoil(x) => seal_stock::spoil(ctx, x),
+        Act::LogClimate(x) => climate_log::log(ctx, x),
         Act::BeginCount(x) => count::begin(ctx, x),
         Act::ScanCodes(x) => count::scan(ctx, x),
         Act::EndCount(x) => count::end(ctx, x),
         Act::ResolveDifference(x) => count::resolve(ctx, x),
         Act::PlaceHold(x) => hold::place(ctx, x),
         Act::LiftHold(x) => hold::lift(ctx, x),
+        Act::SetExhibit(x) => exhibit::set(ctx, x),
         Act::SetRetention(x) => retention::set(ctx, x),
         Act::AuthoriseDisposition(x) => disposition::authorise(ctx, x),
         Act::RevokeDisposition(x) => disposition::revoke(ctx, x),
@@ -608,12 +645,17 @@ fn noun(ctx: &Context<'_>) -> Result<Vec<Draft>, Refusal> {
         Act::WitnessDisposition(x) => disposition::witness(ctx, x),
         Act::DeclineDisposition(x) => disposition::decline(ctx, x),
         Act::Amend(x) => amendment::amend(ctx, x),
+        Act::AnswerFinding(x) => finding::answer(ctx, x),
         Act::LabelPrinted(x) => paper::label(ctx, x),
         Act::ReportPrinted(x) => paper::report(ctx, x),
+        Act::FormPrinted(x) => paper::form(ctx, x),
         Act::Disclose(x) => disclosure::disclose(ctx, x),
         Act::AssessValue(x) => value::assess(ctx, x),
         Act::AfisExported(x) => afis::exported(ctx, x),
         Act::CaseRead(x) => paper::read(ctx, x),
+        Act::OrderExpungement(x) => expungement::order(ctx, x),
+        Act::WithdrawExpungement(x) => expungement::withdraw(ctx, x),
+        Act::CarryOutExpungement(x) => expungement::carry_out(ctx, x),
     }
 }
 
@@ -680,6 +722,9 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::ScaleSet(x) => image::scale_set(state, x, meta),
         Fact::CopyMade(x) => copy::made(state, x, meta),
         Fact::ItemRecovered(x) => item::recovered(state, x, meta),
+        Fact::ItemSampled(x) => item::sampled(state, x, meta),
+        Fact::ItemImported(x) => import::imported(state, x, meta),
+        Fact::BroughtIn(x) => brought::brought_in(state, x, meta),
         Fact::KitAdded(x) => kit::added(state, x, meta),
         Fact::KitRemoved(x) => kit::removed(state, x, meta),
         Fact::PackageMade(x) => package::made(state, x, meta),
@@ -687,6 +732,8 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::PieceTakenOut(x) => package::was_taken_out(state, x, meta),
         Fact::PackageSealed(x) => package::sealed(state, x, meta),
         Fact::PackageOpened(x) => package::opened(state, x, meta),
+        Fact::PackageRepacked(x) => repack::repacked(state, x, meta),
+        Fact::ItemConsumed(x) => consumed::was_consumed(state, x, meta),
         Fact::Released(x) => hand_over::released(state, x, meta),
         Fact::Withdrawn(x) => hand_over::offer_ended(state, x.piece, meta),
         Fact::Refused(x) => hand_over::offer_ended(state, x.piece, meta),
@@ -695,10 +742,16 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::TakenBack(x) => hand_over::taken_back(state, x.piece, x.ends_loan, meta),
         Fact::ChargeTaken(x) => hand_over::taken_back(state, x.piece, false, meta),
         Fact::PlaceAdded(x) => place::added(state, x),
+        Fact::CapacitySet(x) => capacity::was_set(state, x, meta),
+        Fact::TwoPersonMarked(x) => two_person::marked(state, x, meta),
         Fact::Stored(x) => place::stored(state, x, meta),
         Fact::Fetched(x) => place::fetched(state, x, meta),
         Fact::ItemDried(x) => drying::dried(state, x, meta),
         Fact::StockCounted(x) => stock::counted(state, x, meta),
+        Fact::ClimateLogged(x) => climate_log::logged(state, x, meta),
+        Fact::SealsDelivered(x) => seal_stock::delivered(state, x, meta),
+        Fact::SealsIssued(x) => seal_stock::was_issued(state, x, meta),
+        Fact::SealsSpoiled(x) => seal_stock::was_spoiled(state, x, meta),
         Fact::StockTaken(x) => stock::taken(state, (x.place, &x.kind, x.count), meta),
         Fact::CountBegun(x) => count::begun(state, x, meta),
         Fact::CodesScanned(x) => count::scanned(state, x, meta),
@@ -707,6 +760,8 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::DifferenceResolved(x) => count::resolved(state, x, meta),
         Fact::HoldPlaced(x) => hold::placed(state, x, meta),
         Fact::HoldLifted(x) => hold::lifted(state, x, meta),
+        Fact::ExhibitSet(x) => exhibit::was_set(state, x, meta),
+        Fact::ReportPrinted(x) => sheet::printed(state, x, meta),
         Fact::RetentionSet(x) => retention::was_set(state, x, meta),
         Fact::DispositionAuthorised(x) => disposition::authorised(state, x, meta),
         Fact::DispositionRevoked(x) => disposition::revoked(state, x.piece, meta),
@@ -715,8 +770,11 @@ pub fn apply(state: &mut State, fact: &Fact, meta: &Meta) -> Result<(), Misfit> 
         Fact::DispositionDeclined(x) => disposition::declined(state, x.piece, meta),
         Fact::Amended(x) => amendment::amended(state, x, meta),
         Fact::ValueAssessed(x) => value::assessed(state, x, meta),
+        Fact::FindingAnswered(x) => finding::answered(state, x, meta),
+        Fact::ExpungementOrdered(x) => expungement::ordered(state, x, meta),
+        Fact::ExpungementWithdrawn(x) => expungement::withdrawn(state, x, meta),
+        Fact::ExpungementCarriedOut(x) => expungement::carried_out(state, x, meta),
         Fact::LabelPrinted(_)
-        | Fact::ReportPrinted(_)
         | Fact::AfisExported(_)
         | Fact::CaseDisclosed(_)
         | Fact::CaseRead(_) => Ok(()),

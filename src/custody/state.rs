@@ -12,6 +12,8 @@ use serde::{Deserialize, Serialize};
 use super::command::{Act, Actor, Command};
 use super::count::Count;
 use super::disposition::{Disposition, Method};
+use super::expungement::Expunged;
+use super::finding::{Answer, FindingKey};
 use super::hold::{self, Hold};
 use super::image;
 use super::package::{MAX_DEPTH, seal_number};
@@ -89,6 +91,18 @@ pub struct Case {
     /// How long its evidence is kept, once somebody has said so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub retention: Option<super::retention::Retention>,
+    /// Exhibit numbers that an item of it has or had, as they are compared.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub exhibits: BTreeMap<String, ItemId>,
+    /// The hand-over sheets that were printed of it, oldest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sheets: Vec<super::sheet::PaperSheet>,
+    /// Every order to expunge that was put on the record.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub expungements: Vec<super::expungement::Expungement>,
+    /// That the whole case was expunged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expunged: Option<Expunged>,
 }
 
 impl Case {
@@ -227,6 +241,12 @@ pub struct Mark {
     pub images: Vec<ImageRef>,
     /// Items recovered from it.
     pub items: Vec<ItemId>,
+    /// The answers that stand to its findings.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub answers: Vec<Answer>,
+    /// That it was expunged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expunged: Option<Expunged>,
 }
 
 /// Who has a thing.
@@ -258,6 +278,15 @@ pub enum Holder {
 }
 
 impl Holder {
+    /// The place, where it stands in one.
+    #[must_use]
+    pub fn place(&self) -> Option<PlaceId> {
+        match self {
+            Self::Place { place } => Some(*place),
+            _ => None,
+        }
+    }
+
     /// `person:…`, `place:…` or `outside`, as an index column holds it.
     #[must_use]
     pub fn key(&self) -> String {
@@ -304,6 +333,22 @@ pub struct Loan {
     pub outside: bool,
 }
 
+/// How something went to somebody without an account.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Out {
+    /// When.
+    pub at: DateTime<FixedOffset>,
+    /// The carrier's tracking number; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub tracking: String,
+    /// Its weight in milligrams, where it was weighed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weight_mg: Option<u64>,
+    /// The scale.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<String>,
+}
+
 /// Where custody stands.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Custody {
@@ -318,6 +363,9 @@ pub struct Custody {
     /// Out of the storeroom.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub loan: Option<Loan>,
+    /// What is known of how it went outside, while it is there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub out: Option<Out>,
     /// How far its disposition is, once it is authorised.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub disposition: Option<Disposition>,
@@ -334,6 +382,7 @@ impl Custody {
             inside: None,
             offer: None,
             loan: None,
+            out: None,
             disposition: None,
             last_at: at,
         }
@@ -367,11 +416,42 @@ pub struct Item {
     /// Every hold that was ever placed on it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holds: Vec<Hold>,
+    /// What was taken from it, each an item of its own.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub samples: Vec<ItemId>,
+    /// What examinations used up of it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub consumed: Vec<super::consumed::Consumed>,
+    /// The answers that stand to its findings.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub answers: Vec<Answer>,
+    /// Every exhibit number that it ever had; the last one holds.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub exhibits: Vec<super::exhibit::Exhibit>,
+    /// What the former record said, where it was taken over from one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub imported: Option<Box<super::import::ItemImported>>,
+    /// What was said at the counter, where it was brought in without a record.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub brought: Option<Box<super::brought::Brought>>,
     /// Where custody stands.
     pub custody: Custody,
+    /// When it first came onto a shelf, by itself or in a package; none of what was imported.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shelved_at: Option<DateTime<FixedOffset>>,
+    /// That it was expunged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expunged: Option<Expunged>,
 }
 
 impl Item {
+    /// How it came, where this ledger saw nothing of what was before: `imported`, `brought in`.
+    #[must_use]
+    pub fn came(&self) -> Option<&'static str> {
+        let imported = self.imported.is_some().then_some("imported");
+        imported.or(self.brought.is_some().then_some("brought in"))
+    }
+
     /// What it asks for, by its record: since it is dry, or since its recovery. None on old records.
     #[must_use]
     pub fn needs(&self) -> Option<&KeepNeeds> {
@@ -434,8 +514,23 @@ pub struct Package {
     pub contents: Vec<Piece>,
     /// Every seal it ever had; the last one without a cut is on it now.
     pub seals: Vec<SealOn>,
+    /// The answers that stand to its findings.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub answers: Vec<Answer>,
     /// Where custody stands.
     pub custody: Custody,
+    /// The packages whose contents it was made of, where it was made by packing anew.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub repacked_from: Vec<PackageId>,
+    /// The packages into which its contents went.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub repacked_into: Vec<PackageId>,
+    /// Since when nothing goes into it any more: it was emptied by packing anew.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub closed_at: Option<DateTime<FixedOffset>>,
+    /// That it was expunged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expunged: Option<Expunged>,
 }
 
 impl Package {
@@ -474,6 +569,24 @@ pub struct Place {
     /// The boxes in stock there, by kind.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub stock: Vec<StockLine>,
+    /// The ranges of seals that were delivered there, in the order in which they came.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub seals: Vec<super::seal_stock::SealRange>,
+    /// What loggers there have shown.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub climate_log: Option<Box<super::climate_log::ClimateLog>>,
+    /// How many packages and loose items it takes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub capacity: Option<u32>,
+    /// That two people are needed there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub two_person: Option<super::two_person::TwoPerson>,
+    /// How many packages and loose items stand there, those in the places in it left out.
+    #[serde(default, skip_serializing_if = "super::capacity::is_none")]
+    pub standing: u32,
+    /// What stands there and in the places in it.
+    #[serde(default, skip_serializing_if = "super::capacity::Fill::is_empty")]
+    pub fill: super::capacity::Fill,
 }
 
 /// What a state can be asked for.
@@ -495,6 +608,12 @@ pub enum Key {
     Code(Code),
     /// What stands in a place, for a count.
     StoredIn(PlaceId),
+    /// The places beside a place, for whoever finds no room in it.
+    Near(PlaceId),
+    /// The findings of an item, a package or a mark, for an answer to one of them.
+    Findings(Subject),
+    /// Every event of a case, for an expungement.
+    Record(CaseId),
 }
 
 /// An event as an amendment needs it.
@@ -508,8 +627,25 @@ pub struct PastEvent {
     pub case: Option<CaseId>,
     /// What it is about.
     pub subjects: Vec<Subject>,
-    /// Its payload.
+    /// Its payload; what is left of it where it was expunged.
     pub fields: BTreeMap<String, serde_json::Value>,
+    /// Whether it was expunged.
+    pub expunged: bool,
+}
+
+impl Key {
+    /// Whether what it tells is not carried on by events, so that it has to be asked for again.
+    #[must_use]
+    pub fn is_fleeting(&self) -> bool {
+        matches!(
+            self,
+            Self::Event(_)
+                | Self::StoredIn(_)
+                | Self::Near(_)
+                | Self::Findings(_)
+                | Self::Record(_)
+        )
+    }
 }
 
 /// What was loaded.
@@ -541,19 +677,43 @@ pub struct State {
     pub codes: HashMap<Code, Subject>,
     /// What stands in a place, as the store listed it: only to know what has to be loaded.
     pub stored: HashMap<PlaceId, Vec<Piece>>,
+    /// The places beside a place, by name, as the store listed them: only to know what has to be loaded.
+    pub near: HashMap<PlaceId, Vec<PlaceId>>,
+    /// What changed beside what the events so far name: sums of places around others, items in a package that was stored.
+    pub also: BTreeSet<Subject>,
+    /// The findings of a subject as they were found a moment ago: only to know whether there is one to answer.
+    pub findings: HashMap<Subject, BTreeSet<FindingKey>>,
     /// Events asked for.
     pub events: HashMap<Seq, PastEvent>,
+    /// Which events a case has, in order.
+    pub records: HashMap<CaseId, Vec<Seq>>,
     /// What was asked for and is now either here or known to be absent.
     pub known: HashSet<Key>,
+    /// Which of these hold for the commands that are decided together only, since what they tell is not carried on by
+    /// events.
+    pub fleeting: Vec<Key>,
 }
 
 impl State {
+    /// Forgets what was asked for and may be another at the next moment. Takes as long as there was of it, however much else
+    /// is known.
+    pub fn forget_fleeting(&mut self) {
+        self.events.clear();
+        self.stored.clear();
+        self.near.clear();
+        self.findings.clear();
+        self.records.clear();
+        for key in std::mem::take(&mut self.fleeting) {
+            self.known.remove(&key);
+        }
+    }
+
     /// What this command still needs. Ask again after loading, until the answer is empty: what a package is in and what
     /// is in it are found step by step. The depth of packages bounds the rounds.
     #[must_use]
     pub fn wants(&self, actor: &Actor, command: &Command) -> Vec<Key> {
         let mut all = BTreeSet::new();
-        if let Some(id) = actor.id {
+        for id in actor.id.into_iter().chain(actor.beside) {
             all.insert(Key::Subject(Subject::Person(id)));
         }
         let mut pieces: Vec<Piece> = command.act.pieces();
@@ -601,6 +761,18 @@ impl State {
                     ask(Subject::Place(from.place));
                 }
             }
+            Act::Repack(x) => {
+                if let Some(from) = &x.stock {
+                    ask(Subject::Place(from.place));
+                }
+                for piece in x.contents.iter().take(super::package::MAX_CONTENTS) {
+                    ask((*piece).into());
+                }
+                let seal = seal_number(&x.seal);
+                if !seal.is_empty() {
+                    all.insert(Key::Seal(seal));
+                }
+            }
             Act::NoteDry(x) => {
                 ask(Subject::Item(x.item));
                 if let Some(item) = self.items.get(&x.item) {
@@ -609,12 +781,27 @@ impl State {
             }
             Act::StockSet(x) => ask(Subject::Place(x.place)),
             Act::StockTake(x) => ask(Subject::Place(x.place)),
+            Act::SealsDeliver(x) => ask(Subject::Place(x.place)),
+            Act::SealsIssue(x) => {
+                ask(Subject::Place(x.place));
+                ask(Subject::Person(x.to));
+            }
+            Act::SealsSpoil(x) => {
+                ask(Subject::Place(x.place));
+                all.extend(super::seal_stock::looked_up(x).into_iter().map(Key::Seal));
+            }
+            Act::LogClimate(x) => ask(Subject::Place(x.place)),
             Act::Seal(x) => {
                 all.insert(Key::Seal(seal_number(&x.number)));
             }
             Act::Release(x) => ask(Subject::Person(x.to)),
             Act::PutIn(_) | Act::TakeOut(_) | Act::Open(_) | Act::Withdraw(_) => {}
-            Act::Receive(_) | Act::Refuse(_) | Act::HandOut(_) | Act::TakeBack(_) => {}
+            Act::Receive(_) | Act::Refuse(_) | Act::HandOut(_) | Act::Consume(_) => {}
+            Act::TakeBack(x) => {
+                for absent in x.absent.iter().take(super::package::MAX_CONTENTS) {
+                    ask(absent.piece.into());
+                }
+            }
             Act::TakeCharge(_) | Act::Fetch(_) | Act::KitAdd(_) | Act::KitRemove(_) => {}
             Act::Intake(x) => {
                 for line in x.lines.iter().take(super::intake::MAX_LINES) {
@@ -622,17 +809,54 @@ impl State {
                     all.extend(line.code().map(Key::Code));
                 }
             }
+            Act::Import(x) => {
+                for row in x.rows.iter().take(super::import::MAX_ROWS) {
+                    ask(Subject::Item(row.item));
+                    if let Some(case) = self.case_numbers.get(&row.case) {
+                        ask(Subject::Case(*case));
+                    }
+                    if let Some(place) = self.place_names.get(&row.place) {
+                        ask(Subject::Place(*place));
+                    }
+                }
+                for row in x.rows.iter().take(super::import::MAX_ROWS) {
+                    all.insert(Key::CaseNumber(row.case.clone()));
+                    if !row.place.is_empty() {
+                        all.insert(Key::PlaceName(row.place.clone()));
+                    }
+                    let seal = seal_number(&row.seal);
+                    if !seal.is_empty() {
+                        all.insert(Key::Seal(seal));
+                    }
+                }
+            }
+            Act::BringIn(x) => {
+                let number = x.case.trim();
+                if let Some(case) = self.case_numbers.get(number) {
+                    ask(Subject::Case(*case));
+                }
+                all.insert(Key::CaseNumber(number.to_owned()));
+            }
             Act::AddPlace(x) => {
                 all.insert(Key::PlaceName(x.name.clone()));
                 if let Some(parent) = x.parent {
                     all.insert(Key::Subject(Subject::Place(parent)));
                 }
             }
+            Act::SetCapacity(x) => ask(Subject::Place(x.place)),
+            Act::MarkTwoPerson(x) => ask(Subject::Place(x.place)),
             Act::Store(x) => {
                 ask(Subject::Place(x.place));
                 if let Some(over) = &x.overridden {
                     ask(Subject::Person(over.by));
                 }
+                all.extend(self.near_wanted(x.place, 1));
+            }
+            Act::StoreMany(x) => {
+                ask(Subject::Place(x.place));
+                all.extend(self.near_wanted(x.place, x.codes.len()));
+                pieces.extend(x.pieces(self));
+                all.extend(x.codes().map(Key::Code));
             }
             Act::BeginCount(x) => {
                 for place in x.places.iter().take(super::count::MAX_PLACES) {
@@ -666,6 +890,18 @@ impl State {
             }
             Act::PlaceHold(x) => ask(x.of),
             Act::LiftHold(x) => ask(x.of),
+            Act::SetExhibit(x) => {
+                pieces.push(Piece::Item(x.item));
+                // A refusal names the item that has the number.
+                let case = self
+                    .items
+                    .get(&x.item)
+                    .and_then(|i| self.cases.get(&i.case));
+                let other = case.and_then(|c| c.exhibits.get(&super::exhibit::key(&x.number)));
+                if let Some(other) = other {
+                    ask(Subject::Item(*other));
+                }
+            }
             Act::SetRetention(x) => ask(Subject::Case(x.case)),
             Act::Dispose(x) => ask(Subject::Person(x.witness)),
             Act::AuthoriseDisposition(_) | Act::RevokeDisposition(_) => {}
@@ -673,14 +909,49 @@ impl State {
             Act::Amend(x) => {
                 all.insert(Key::Event(x.event));
             }
+            Act::AnswerFinding(x) => {
+                ask(x.finding.of);
+                all.insert(Key::Findings(x.finding.of));
+                all.extend(x.evidence.map(Key::Event));
+            }
             Act::LabelPrinted(x) => ask(x.of),
-            Act::ReportPrinted(x) => ask(x.of),
+            Act::ReportPrinted(x) | Act::FormPrinted(x) => ask(x.of),
             Act::Disclose(x) => ask(Subject::Case(x.case)),
             Act::CaseRead(x) => ask(Subject::Case(x.case)),
+            Act::WithdrawExpungement(x) => ask(Subject::Case(x.case)),
+            Act::OrderExpungement(x) => {
+                ask(x.of);
+                if let Subject::Case(case) = x.of
+                    && !x.events.is_empty()
+                {
+                    all.insert(Key::Record(case));
+                }
+            }
+            Act::CarryOutExpungement(x) => {
+                ask(Subject::Case(x.case));
+                // What each event is about, and what is around that: whether its custody has ended.
+                let record = self.records.get(&x.case).into_iter().flatten();
+                for past in record.filter_map(|seq| self.events.get(seq)) {
+                    for subject in &past.subjects {
+                        match subject {
+                            Subject::Item(id) => pieces.push(Piece::Item(*id)),
+                            Subject::Package(id) => pieces.push(Piece::Package(*id)),
+                            Subject::Mark(_) => ask(*subject),
+                            _ => {}
+                        }
+                    }
+                }
+                all.insert(Key::Record(x.case));
+            }
         }
         // A new thing must not exist yet under the command's identifier.
         if let Some(new) = command.creates() {
             all.insert(Key::Subject(new));
+        }
+        if let Act::AnswerFinding(x) = &command.act
+            && let Some(past) = x.evidence.and_then(|seq| self.events.get(&seq))
+        {
+            all.extend(past.case.map(|c| Key::Subject(Subject::Case(c))));
         }
         if let Act::Amend(x) = &command.act
             && let Some(past) = self.events.get(&x.event)
@@ -732,6 +1003,12 @@ impl State {
         }
         let subjects: Vec<Key> = all.iter().cloned().collect();
         for key in &subjects {
+            // What a place sums up, and whether two people are needed there, stands on those around it.
+            if let Key::Subject(Subject::Place(id)) = key {
+                for parent in self.places_around(*id).filter_map(|p| p.added.parent) {
+                    all.insert(Key::Subject(Subject::Place(parent)));
+                }
+            }
             if let Key::Subject(s) = key
                 && let Some(case) = self.case_of(*s)
             {
@@ -740,6 +1017,19 @@ impl State {
         }
         all.retain(|k| !self.known.contains(k));
         all.into_iter().collect()
+    }
+
+    /// Where so many things find no room in a place: the places beside it.
+    fn near_wanted(&self, place: PlaceId, more: usize) -> Vec<Key> {
+        let more = u32::try_from(more).unwrap_or(u32::MAX);
+        let full = self.places.get(&place).is_some_and(|p| !p.takes(more));
+        if !full {
+            return Vec::new();
+        }
+        let near = self.near.get(&place).into_iter().flatten();
+        near.map(|p| Key::Subject(Subject::Place(*p)))
+            .chain([Key::Near(place)])
+            .collect()
     }
 
     /// A piece, what it is in, and who has that: what a count holds against the record.

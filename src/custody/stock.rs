@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use super::fact::{Draft, Fact};
 use super::item::MAX_SIDE_MM;
 use super::refusal::{Refusal, Rule, text};
-use super::rules::{Context, Meta, Misfit, not_found};
-use super::state::{Place, State};
+use super::rules::{Context, Meta, Misfit};
+use super::state::State;
 use crate::ids::{PlaceId, Subject};
 use crate::keeping::StockLine;
 use crate::keeping::fitting::Sides;
@@ -94,16 +94,9 @@ fn kind_of(typed: &str) -> &str {
     typed.trim()
 }
 
-fn place<'a>(ctx: &'a Context<'_>, id: PlaceId) -> Result<&'a Place, Refusal> {
-    ctx.state
-        .places
-        .get(&id)
-        .ok_or_else(|| not_found("place").on("place"))
-}
-
 pub(super) fn set(ctx: &Context<'_>, x: &StockSet) -> Result<Vec<Draft>, Refusal> {
     text("kind", &x.kind, 40, true)?;
-    let place = place(ctx, x.place)?;
+    let place = ctx.place(x.place)?;
     if !ctx.trade.knows_container(&x.container) {
         return Err(Refusal::new(
             Rule::BadValue,
@@ -186,7 +179,7 @@ pub(super) fn find<'a>(
     at: PlaceId,
     kind: &str,
 ) -> Result<&'a StockLine, Refusal> {
-    let place = place(ctx, at)?;
+    let place = ctx.place(at)?;
     place
         .stock
         .iter()

@@ -327,6 +327,8 @@ fn held_against<R: Read + Seek>(
             Shown::Part {
                 fields, digests, ..
             } => (fields, Some(digests)),
+            // Whether an expungement names it, the ledger part shows. It names no picture.
+            Shown::Expunged { .. } => continue,
         };
         for field in withheld.into_iter().flat_map(|d| d.keys()) {
             report.withheld += 1;

@@ -6,6 +6,7 @@
 //! - [`paper`] what a PDF that turned up says of which print it is
 //! - [`provenance`] who did what with which item, as CASE/UCO JSON-LD
 //! - [`bundle`] a bundle checked as a whole, by the same rules as anybody else's verifier
+//! - [`signature`] signed papers: certificates, signatures and timestamps
 
 pub mod bag;
 pub mod bundle;
@@ -13,3 +14,4 @@ pub mod contents;
 pub mod itl;
 pub mod paper;
 pub mod provenance;
+pub mod signature;

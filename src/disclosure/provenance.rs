@@ -44,9 +44,7 @@ fn reference(id: &str) -> Value {
 
 /// The fields that are shown.
 fn shown<'a>(line: &'a Line, name: &str) -> Option<&'a Value> {
-    match &line.payload {
-        Shown::Whole { fields, .. } | Shown::Part { fields, .. } => fields.get(name),
-    }
+    line.payload.fields().get(name)
 }
 
 /// The document. `number` is the case's number, `act` says in words what a kind of event did.
@@ -59,7 +57,10 @@ pub fn provenance(number: &str, lines: &[(Header, Line)], act: impl Fn(&str) -> 
         if let Some(actor) = header.actor {
             let name = shown(line, "by")
                 .and_then(Value::as_str)
-                .unwrap_or("withheld");
+                .unwrap_or(match line.payload {
+                    Shown::Expunged { .. } => "expunged by order",
+                    _ => "withheld",
+                });
             people.insert(actor.to_string(), name.to_owned());
         }
         for touch in &header.touches {

@@ -4,11 +4,13 @@
 //! [`packaging`] (what a thing must be packed in), [`choosing`] (containers judged, the best first), [`storing`] (where it
 //! may be put), [`needs`] (both together, derived once at recovery and stored with the item). Everything that a decision
 //! about custody asks is answered from [`KeepNeeds`] and [`PlaceFacts`] alone, without the rules. Apart from these,
+//! [`excursion`]: when a place was outside its class, and which stays that concerns; and
 //! [`sampling`]: how large a sample of a place shows that something is missing, and which things are in it.
 
 pub mod choosing;
 pub mod climate;
 pub mod container;
+pub mod excursion;
 pub mod fitting;
 pub mod needs;
 pub mod packaging;
@@ -21,6 +23,7 @@ use serde::{Deserialize, Serialize};
 
 pub use climate::Climate;
 pub use container::{Container, Property};
+pub use excursion::{Excursion, Exposure, Reading};
 pub use fitting::StockLine;
 pub use needs::{Joined, KeepNeeds};
 pub use packaging::{

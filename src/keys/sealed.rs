@@ -1,13 +1,18 @@
-//! Both keys under a passphrase, as a backup carries them: Argon2id makes a key of the passphrase (RFC 9106), and
-//! ChaCha20-Poly1305 (RFC 8439) encrypts the 64 bytes with it. The salt is fresh each time, and so is the key.
+//! The keys under a passphrase, as a backup carries them: Argon2id makes a key of the passphrase (RFC 9106), and
+//! ChaCha20-Poly1305 (RFC 8439) encrypts them with it: 64 bytes, then, where papers are signed, the 32 of that key and its certificates as PEM. The salt is fresh each time, and so is the key.
+
+use std::sync::Arc;
 
 use argon2::{Algorithm, Argon2, Params, Version};
 use chacha20poly1305::ChaCha20Poly1305;
 use chacha20poly1305::aead::{Aead as _, KeyInit as _, Payload};
 use ed25519_dalek::SigningKey;
+use p256::ecdsa::SigningKey as PaperKey;
 use serde::{Deserialize, Serialize};
 
 use super::{Keys, Secret};
+use crate::disclosure::signature::Signer;
+use crate::disclosure::signature::certificate::Chain;
 
 /// Memory for a new one, in KiB: RFC 9106, section 4, the second recommended option (64 MiB, three passes, four lanes).
 const MEMORY_KIB: u32 = 65_536;
@@ -80,6 +85,14 @@ impl SealedKeys {
         };
         let mut both = keys.signing.as_bytes().to_vec();
         both.extend_from_slice(&keys.secret.0);
+        if let Some(signer) = keys.papers() {
+            both.extend_from_slice(&signer.key().to_bytes());
+            let pem = signer
+                .chain()
+                .to_pem()
+                .map_err(|_| SealedError::Malformed)?;
+            both.extend_from_slice(pem.as_bytes());
+        }
         let payload = Payload {
             msg: &both,
             aad: vkey.as_bytes(),
@@ -119,10 +132,22 @@ impl SealedKeys {
             .cipher(&salt, passphrase)?
             .decrypt(&nonce.into(), payload)
             .map_err(|_| SealedError::Wrong)?;
-        let (seed, secret) = both.split_at_checked(32).ok_or(SealedError::Malformed)?;
+        let (seed, rest) = both.split_first_chunk().ok_or(SealedError::Malformed)?;
+        let (secret, rest) = rest.split_first_chunk().ok_or(SealedError::Malformed)?;
+        let papers = match rest.split_first_chunk::<32>() {
+            None if rest.is_empty() => None,
+            None => return Err(SealedError::Malformed),
+            Some((key, pem)) => {
+                let key = PaperKey::from_slice(key).map_err(|_| SealedError::Malformed)?;
+                let chain = Chain::read(pem).map_err(|_| SealedError::Malformed)?;
+                let signer = Signer::new(key, chain).map_err(|_| SealedError::Malformed)?;
+                Some(Arc::new(signer))
+            }
+        };
         Ok(Keys {
-            signing: SigningKey::from_bytes(seed.try_into().map_err(|_| SealedError::Malformed)?),
-            secret: Secret(secret.try_into().map_err(|_| SealedError::Malformed)?),
+            signing: SigningKey::from_bytes(seed),
+            secret: Secret(*secret),
+            papers,
         })
     }
 

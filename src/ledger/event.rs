@@ -406,10 +406,12 @@ pub struct Event {
     pub header: Header,
     /// The header's canonical bytes.
     pub bytes: Vec<u8>,
-    /// The salt of this event's fields.
+    /// The salt of this event's fields; zeros where they were expunged.
     pub salt: Salt,
-    /// The fields by name.
+    /// The fields by name; where they were expunged, what is left of them.
     pub fields: Fields,
+    /// The event that expunged this one's payload. The header's root is then of a payload that is gone.
+    pub expunged: Option<Seq>,
 }
 
 impl Event {
@@ -440,6 +442,7 @@ impl Event {
             bytes,
             salt,
             fields,
+            expunged: None,
         })
     }
 
@@ -459,6 +462,22 @@ impl Event {
             bytes,
             salt,
             fields,
+            expunged: None,
+        })
+    }
+
+    /// An event whose payload was expunged by event `by`, which says what is left of it.
+    ///
+    /// # Errors
+    /// [`EventError`] where the header is none.
+    pub fn expunged(header: Vec<u8>, by: Seq, left: Fields) -> Result<Self, EventError> {
+        let bytes = header;
+        Ok(Self {
+            header: Header::parse(&bytes)?,
+            bytes,
+            salt: Salt([0; 16]),
+            fields: left,
+            expunged: Some(by),
         })
     }
 

@@ -64,13 +64,19 @@ pub enum Shown {
         /// The salts of the fields shown, and of no others.
         salts: BTreeMap<String, [u8; 32]>,
     },
+    /// Nothing: the payload was expunged. The export must have the event that did it.
+    Expunged {
+        /// That event's number.
+        by: Seq,
+    },
 }
 
 impl Shown {
-    /// What the payload amounts to; it must be what the header commits to.
+    /// What the payload amounts to; it must be what the header commits to. None where it was expunged.
     #[must_use]
-    pub fn root(&self) -> Digest {
-        match self {
+    pub fn root(&self) -> Option<Digest> {
+        Some(match self {
+            Self::Expunged { .. } => return None,
             Self::Whole { salt, fields } => payload::payload_root(salt, fields),
             Self::Part {
                 digests,
@@ -85,6 +91,16 @@ impl Shown {
                 }
                 payload::root_of(&all)
             }
+        })
+    }
+
+    /// The fields that are shown.
+    #[must_use]
+    pub fn fields(&self) -> &Fields {
+        const NONE: &Fields = &Fields::new();
+        match self {
+            Self::Whole { fields, .. } | Self::Part { fields, .. } => fields,
+            Self::Expunged { .. } => NONE,
         }
     }
 }
@@ -99,12 +115,15 @@ pub struct Line {
 }
 
 impl Line {
-    /// An event with its whole payload.
+    /// An event with its whole payload, or with the mark that it was expunged.
     #[must_use]
     pub fn whole(event: &Event) -> Self {
-        let payload = Shown::Whole {
-            salt: event.salt,
-            fields: event.fields.clone(),
+        let payload = match event.expunged {
+            Some(by) => Shown::Expunged { by },
+            None => Shown::Whole {
+                salt: event.salt,
+                fields: event.fields.clone(),
+            },
         };
         Self {
             header: header_text(event),
@@ -115,6 +134,9 @@ impl Line {
     /// An event with those fields for which `show` says yes; the others are withheld.
     #[must_use]
     pub fn part(event: &Event, show: impl Fn(&str) -> bool) -> Self {
+        if event.expunged.is_some() {
+            return Self::whole(event);
+        }
         let (mut digests, mut fields, mut salts) =
             (BTreeMap::new(), Fields::new(), BTreeMap::new());
         for (name, value) in &event.fields {
@@ -142,6 +164,9 @@ impl Line {
         let mut map = Map::new();
         map.insert("header".into(), Value::String(self.header.clone()));
         match &self.payload {
+            Shown::Expunged { by } => {
+                map.insert("expunged".into(), Value::from(*by));
+            }
             Shown::Whole { salt, fields } => {
                 map.insert("fields".into(), fields_value(fields));
                 map.insert("salt".into(), Value::String(salt.to_hex()));
@@ -170,6 +195,16 @@ impl Line {
         let Value::Object(mut map) = strict(bytes)? else {
             return Err(ExportError::Shape);
         };
+        if let Some(by) = map.remove("expunged") {
+            let by = by.as_u64().filter(|by| (1..INTEGER_BOUND).contains(by));
+            return match (by, map.remove("header"), map.is_empty()) {
+                (Some(by), Some(Value::String(header)), true) => Ok(Self {
+                    header,
+                    payload: Shown::Expunged { by },
+                }),
+                _ => Err(ExportError::Shape),
+            };
+        }
         let (Some(Value::String(header)), Some(Value::Object(fields))) =
             (map.remove("header"), map.remove("fields"))
         else {

@@ -10,6 +10,7 @@
 //! - [`merkle`] the tree over the headers (RFC 9162)
 //! - [`checkpoint`] the signed tree head (C2SP signed note)
 //! - [`cosignature`] a witness's signature on it (C2SP tlog-cosignature)
+//! - [`expunged`] events whose payload is gone by order
 //! - [`export`] the lines of an export folder
 //! - [`verify`] rebuilds everything from raw rows and reports all that does not fit
 //! - [`format`](mod@format) the whole format in words, for whoever writes a verifier of their own
@@ -19,6 +20,7 @@ pub mod checkpoint;
 pub mod cosignature;
 pub mod event;
 pub mod export;
+pub mod expunged;
 pub mod merkle;
 pub mod note_key;
 pub mod payload;

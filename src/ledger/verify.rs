@@ -11,6 +11,7 @@
 //!
 //! A row that cannot be read or is missing often brings a second finding with it, since its subjects' counts jump.
 
+mod expunged;
 mod finding;
 pub mod folder;
 mod row;
@@ -21,6 +22,7 @@ use std::collections::{HashMap, HashSet};
 use rayon::prelude::*;
 
 use self::{
+    expunged::Expungements,
     finding::events,
     row::{Checked, Place},
     tree::{Rebuilt, Stored},
@@ -78,6 +80,7 @@ pub struct Verifier {
     stored: Stored,
     heads: Vec<Checkpoint>,
     external: Vec<Checkpoint>,
+    expunged: Expungements,
 }
 
 impl Verifier {
@@ -97,6 +100,7 @@ impl Verifier {
             stored: Stored::default(),
             heads: Vec::new(),
             external: Vec::new(),
+            expunged: Expungements::default(),
         }
     }
 
@@ -215,8 +219,9 @@ impl Verifier {
         if self.options.nodes {
             rebuilt.compare(&self.stored, signed, &mut self.findings);
         }
+        let expunged = self.expunged.finish(&mut self.findings, |_| true);
         let root = rebuilt.root(rebuilt.size()).unwrap_or(Digest([0; 32]));
-        Report::new(self.rows, root, self.findings)
+        Report::new(self.rows, root, self.findings).with_expunged(expunged)
     }
 
     fn report(&mut self, code: FindingCode, seq: Seq, text: String) {
@@ -271,6 +276,7 @@ impl Verifier {
             }
             self.leaves.push(Some(checked.leaf));
         }
+        self.expunged.take(seq, checked.payload);
         if let Some(place) = checked.place {
             self.neighbours(seq, &place);
         }

@@ -37,8 +37,14 @@ pub enum Action {
     HandOver,
     /// Hand to and take back from somebody without an account.
     HandOutside,
+    /// Record what an examination used up.
+    Consume,
     /// Store, move, take from a shelf, add a place.
     Keep,
+    /// Be the second person in a place for two people.
+    StandBeside,
+    /// Mark a place for two people, take the mark off.
+    MarkTwoPerson,
     /// Take charge of something that nobody released.
     TakeCharge,
     /// Answer for storing against a keep rule.
@@ -47,6 +53,8 @@ pub enum Action {
     ResolveCount,
     /// Place a hold, lift it.
     Hold,
+    /// Give items their exhibit numbers.
+    SetExhibit,
     /// Say how long evidence is kept, authorise a disposition, take that back.
     AuthoriseDisposition,
     /// Carry a disposition out.
@@ -59,15 +67,23 @@ pub enum Action {
     PrintLabel,
     /// Print a custody report.
     PrintReport,
+    /// Print a receipt, a submission to a laboratory, a hand-over sheet, what oneself handled.
+    PrintForm,
     /// Export the events of a case or of the ledger, read checkpoints and proofs, run the verifier.
     Prove,
     /// Make a bundle of a case for somebody outside.
     Disclose,
+    /// Answer a finding on continuity.
+    AnswerFindings,
+    /// Put a court's order to expunge on the record, take it back.
+    OrderExpungement,
+    /// Confirm a court's order and expunge what it names.
+    CarryOutExpungement,
 }
 
 impl Action {
     /// Every action, in order.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 32] = [
         Self::ManagePeople,
         Self::ReadEvidence,
         Self::OpenCase,
@@ -79,19 +95,27 @@ impl Action {
         Self::Pack,
         Self::HandOver,
         Self::HandOutside,
+        Self::Consume,
         Self::Keep,
+        Self::StandBeside,
+        Self::MarkTwoPerson,
         Self::TakeCharge,
         Self::OverrideKeeping,
         Self::ResolveCount,
         Self::Hold,
+        Self::SetExhibit,
         Self::AuthoriseDisposition,
         Self::Dispose,
         Self::Witness,
         Self::Amend,
         Self::PrintLabel,
         Self::PrintReport,
+        Self::PrintForm,
         Self::Prove,
         Self::Disclose,
+        Self::AnswerFindings,
+        Self::OrderExpungement,
+        Self::CarryOutExpungement,
     ];
 
     /// In words, for a refusal: "may not …".
@@ -109,19 +133,27 @@ impl Action {
             Self::Pack => "pack, seal or open packages",
             Self::HandOver => "release or receive evidence",
             Self::HandOutside => "hand evidence to people without an account",
+            Self::Consume => "record what an examination used up",
             Self::Keep => "store evidence or manage places",
+            Self::StandBeside => "be the second person in a place for two people",
+            Self::MarkTwoPerson => "mark places for two people",
             Self::TakeCharge => "take charge of evidence that was not released",
             Self::OverrideKeeping => "answer for storing against a keep rule",
             Self::ResolveCount => "resolve what a count found to differ",
             Self::Hold => "place or lift holds",
+            Self::SetExhibit => "give exhibit numbers",
             Self::AuthoriseDisposition => "authorise dispositions",
             Self::Dispose => "carry out dispositions",
             Self::Witness => "witness dispositions",
             Self::Amend => "amend records",
             Self::PrintLabel => "print labels",
             Self::PrintReport => "print custody reports",
+            Self::PrintForm => "print receipts, submissions or hand-over sheets",
             Self::Prove => "export or verify the ledger",
             Self::Disclose => "disclose cases",
+            Self::AnswerFindings => "answer findings",
+            Self::OrderExpungement => "put orders to expunge on the record",
+            Self::CarryOutExpungement => "carry orders to expunge out",
         }
     }
 
@@ -142,9 +174,12 @@ impl Action {
                 Auditor,
             ],
             Self::OpenCase => &[Technician, Supervisor],
-            Self::AssignCase | Self::OverrideKeeping | Self::AuthoriseDisposition => &[Supervisor],
-            Self::ResolveCount => &[Custodian, Supervisor],
-            Self::Hold => &[CourtLiaison, Supervisor],
+            Self::AssignCase
+            | Self::OverrideKeeping
+            | Self::AuthoriseDisposition
+            | Self::MarkTwoPerson => &[Supervisor],
+            Self::ResolveCount | Self::StandBeside => &[Custodian, Supervisor],
+            Self::Hold | Self::SetExhibit => &[CourtLiaison, Supervisor],
             Self::RecordScene => &[Technician, Examiner],
             Self::WorkImages => &[Technician, Examiner, Supervisor],
             Self::AssessValue => &[Examiner],
@@ -152,15 +187,19 @@ impl Action {
             Self::Pack => &[Technician, Custodian, Examiner],
             Self::HandOver => &[Technician, Custodian, Examiner, CourtLiaison],
             Self::HandOutside => &[Technician, Custodian, CourtLiaison],
+            Self::Consume => &[Custodian, Examiner],
             Self::Keep => &[Custodian],
             Self::TakeCharge | Self::Dispose => &[Custodian],
-            Self::Amend | Self::Witness => {
+            Self::Amend | Self::Witness | Self::PrintForm => {
                 &[Technician, Custodian, Examiner, CourtLiaison, Supervisor]
             }
             Self::PrintLabel => &[Technician, Custodian, Examiner],
             Self::PrintReport => &[Custodian, CourtLiaison, Supervisor],
             Self::Prove => &[CourtLiaison, Supervisor, Auditor],
-            Self::Disclose => &[CourtLiaison, Supervisor],
+            Self::Disclose | Self::OrderExpungement => &[CourtLiaison, Supervisor],
+            Self::CarryOutExpungement => &[Supervisor, Administrator],
+            // Not those through whose hands it goes every day: nobody explains away what they did themselves.
+            Self::AnswerFindings => &[Examiner, CourtLiaison, Supervisor],
         }
     }
 }

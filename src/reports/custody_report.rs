@@ -8,8 +8,10 @@ use super::label::Orientation;
 use super::page::{Area, FAINT, INK, RULE, Stroke, line_height};
 use super::paper::Paper;
 use super::table::{Column, Flow, Row};
-use super::thread_drawing;
+use super::{finding_table, thread_drawing};
 use crate::custody::thread::Thread;
+
+pub use super::finding_table::FindingRow;
 
 /// Most items of one report.
 pub const MOST_ITEMS: usize = 1000;
@@ -33,6 +35,8 @@ pub struct CustodyReport {
     pub printed_at: DateTime<Utc>,
     /// Identifier of this print; stands at the foot of each page.
     pub print_id: String,
+    /// What is said of fields that are withheld in this print; empty where none is.
+    pub withheld: String,
     /// Letter or A4.
     pub paper: Paper,
     /// Zone of the days on the threads.
@@ -70,7 +74,9 @@ pub struct ReportItem {
     pub thread: Option<Thread>,
     /// The custody table.
     pub custody: Vec<CustodyRow>,
-    /// Gaps and other flags, one sentence each.
+    /// Findings on continuity, with their answers.
+    pub findings: Vec<FindingRow>,
+    /// What is wrong with the paper's own parts, one sentence each: a picture that is missing.
     pub flags: Vec<String>,
     /// Corrections, one sentence each.
     pub amendments: Vec<String>,
@@ -163,7 +169,28 @@ pub struct Integrity {
     pub tree_head: String,
     /// Subject and how many events it has.
     pub counts: Vec<(String, u64)>,
+    /// With what it is signed, in words; empty where it is not.
+    pub signature: String,
+    /// What independent witnesses said last.
+    pub witnesses: Vec<WitnessWord>,
 }
+
+/// The newest statement of a witness.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct WitnessWord {
+    /// The witness's name.
+    pub name: String,
+    /// How many events it saw.
+    pub events: u64,
+    /// When it signed, in words.
+    pub when: String,
+    /// The checkpoint with its cosignature, line by line.
+    pub note: String,
+}
+
+/// The words about what a witness's word is good for.
+pub const WITNESSED: &str = "A witness keeps checkpoints on a machine of its own and signs one only where it goes on from \
+the one before. Its word covers the events up to the count that it names, and none after them.";
 
 /// The words about what the checkpoint proves.
 pub const PROVES: &str = "Whoever holds this paper, the signed checkpoint and the file of this case can check with \
@@ -226,6 +253,9 @@ fn head(flow: &mut Flow, r: &CustodyReport) -> Result<(), ReportError> {
         ("Print".into(), r.print_id.clone()),
         ("Items".into(), r.items.len().to_string()),
     ])?;
+    if !r.withheld.is_empty() {
+        flow.notice(&r.withheld, "Withheld")?;
+    }
     if r.items.len() > 1 {
         let rows: Vec<Row> = r
             .items
@@ -235,13 +265,13 @@ fn head(flow: &mut Flow, r: &CustodyReport) -> Result<(), ReportError> {
                     i.number.clone(),
                     i.code.clone(),
                     i.description.clone(),
-                    match i.flags.len() {
+                    match flags(i) {
                         0 => String::new(),
                         1 => "1 flag".into(),
                         n => format!("{n} flags"),
                     },
                 ],
-                flagged: !i.flags.is_empty(),
+                flagged: flags(i) > 0,
             })
             .collect();
         let columns = [
@@ -255,7 +285,12 @@ fn head(flow: &mut Flow, r: &CustodyReport) -> Result<(), ReportError> {
     Ok(())
 }
 
-const fn col(head: &'static str, part: f64, mono: bool) -> Column {
+/// How many things of an item somebody should look into.
+fn flags(item: &ReportItem) -> usize {
+    item.flags.len() + item.findings.iter().filter(|f| f.grave).count()
+}
+
+pub(super) const fn col(head: &'static str, part: f64, mono: bool) -> Column {
     Column { head, part, mono }
 }
 
@@ -268,6 +303,7 @@ fn one_item(flow: &mut Flow, item: &ReportItem, zone: FixedOffset) -> Result<(),
     for flag in &item.flags {
         flow.notice(flag, "Flag")?;
     }
+    finding_table::draw(flow, &item.findings)?;
     flow.heading(10.0, "Which way round", "Heading")?;
     match item.orientation {
         Orientation::Direct => {
@@ -504,6 +540,7 @@ fn integrity(flow: &mut Flow, i: &Integrity) -> Result<(), ReportError> {
     flow.facts(&[
         ("Events in the ledger".into(), i.ledger_size.to_string()),
         ("Tree head".into(), i.tree_head.clone()),
+        ("Signature".into(), i.signature.clone()),
     ])?;
     if !i.counts.is_empty() {
         let rows: Vec<Row> = i
@@ -518,6 +555,26 @@ fn integrity(flow: &mut Flow, i: &Integrity) -> Result<(), ReportError> {
         flow.text(Face::Bold, 8.5, INK, "Signed checkpoint", "Heading")?;
         flow.text(Face::Mono, 7.0, INK, &i.checkpoint, "Checkpoint")?;
         flow.skip(2.0);
+    }
+    if !i.witnesses.is_empty() {
+        flow.text(Face::Bold, 8.5, INK, "Seen by witnesses", "Heading")?;
+        let rows: Vec<Row> = i
+            .witnesses
+            .iter()
+            .map(|w| plain([&w.name, &w.events.to_string(), &w.when]))
+            .collect();
+        let columns = [
+            col("Witness", 4.0, false),
+            col("Events", 1.0, false),
+            col("Signed", 3.0, false),
+        ];
+        flow.table("Witnesses", &columns, &rows, 7.5)?;
+        for word in &i.witnesses {
+            flow.text(Face::Mono, 7.0, INK, &word.note, "Cosigned checkpoint")?;
+            flow.skip(1.5);
+        }
+        flow.text(Face::Sans, 8.5, INK, WITNESSED, "Integrity")?;
+        flow.skip(1.5);
     }
     flow.text(Face::Sans, 8.5, INK, PROVES, "Integrity")?;
     flow.skip(1.5);

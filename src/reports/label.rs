@@ -95,6 +95,8 @@ pub struct Label {
     pub seal_number: String,
     /// When it was printed; goes into the properties of the PDF.
     pub printed_at: DateTime<Utc>,
+    /// Identifier of the print; goes into the properties of the PDF, there is no room for it on the label.
+    pub print_id: String,
 }
 
 /// The front of one card as a PDF of exactly that size.
@@ -127,6 +129,7 @@ pub fn card(label: &Label, card: Card) -> Result<Vec<u8>, ReportError> {
     front(&mut c, label, card.size())?;
     c.add_page(card.size());
     back(&mut c, label, card.size())?;
+    c.marked(&label.print_id);
     c.finish(
         &format!("Lift card {} {}", label.case_number, label.item_number),
         label.printed_at,
@@ -191,6 +194,7 @@ pub fn sheet(labels: &[Label], card: Card, paper: Paper) -> Result<Vec<u8>, Repo
             }
         }
     }
+    c.marked(&labels[0].print_id);
     c.finish("Lift cards", labels[0].printed_at)
 }
 
@@ -283,6 +287,7 @@ fn single(
     let mut c = Canvas::default();
     c.add_page(size);
     draw(&mut c)?;
+    c.marked(&label.print_id);
     c.finish(
         &format!("{what} {} {}", label.case_number, label.item_number),
         label.printed_at,

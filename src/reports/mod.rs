@@ -8,7 +8,10 @@
 //! - [`label`] lift cards, box and envelope labels, seal strips
 //! - [`place_label`] labels of places in the storeroom
 //! - [`custody_report`] the custody report of a case
+//! - [`finding_table`] findings with their answers, as a table of it
 //! - [`disposition_certificate`] the certificate of a disposition
+//! - [`parts`] papers made of parts: texts, tables, lines to write on, places to sign
+//! - [`texts`] every text of a paper, for whoever leaves some out
 //! - [`thread_drawing`] the thread of custody as a drawing
 //!
 //! The same model gives the same bytes. A text that can't be set whole is refused by the name of its field; nothing is
@@ -17,12 +20,15 @@
 pub mod barcode;
 pub mod custody_report;
 pub mod disposition_certificate;
+pub mod finding_table;
 pub mod font;
 pub mod label;
 pub mod page;
 pub mod paper;
+pub mod parts;
 pub mod place_label;
 pub mod table;
+pub mod texts;
 pub mod thread_drawing;
 
 /// Why a paper can't be made. Each names the field, so that the person can mend it.

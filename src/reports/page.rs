@@ -417,9 +417,10 @@ impl Canvas {
     }
 
     /// Puts the print's identifier into the PDF's properties as well, where a program finds it: see
-    /// [`crate::disclosure::paper`].
+    /// [`crate::disclosure::paper`]. An empty one puts nothing there.
     pub fn marked(&mut self, print_id: &str) {
-        self.print = Some(format!("{}{print_id}", crate::disclosure::paper::MARK));
+        self.print =
+            (!print_id.is_empty()).then(|| format!("{}{print_id}", crate::disclosure::paper::MARK));
     }
 
     /// The PDF. `title` and `at` stand in its properties; the identifier in its trailer is made from its contents.

@@ -27,6 +27,8 @@ pub struct PlaceLabel {
     pub code_grouped: String,
     /// When it was printed; goes into the properties of the PDF.
     pub printed_at: DateTime<Utc>,
+    /// Identifier of the print; goes into the properties of the PDF.
+    pub print_id: String,
 }
 
 /// The label as a PDF of the size of a box label.
@@ -80,5 +82,6 @@ pub fn place_label(label: &PlaceLabel) -> Result<Vec<u8>, ReportError> {
         h: 4.0,
     };
     c.fit(code, Face::Mono, 8.0, INK, &label.code_grouped, "Code")?;
+    c.marked(&label.print_id);
     c.finish(&format!("Label of place {}", label.name), label.printed_at)
 }

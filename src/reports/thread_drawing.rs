@@ -10,6 +10,8 @@ use crate::custody::thread::{LayoutOptions, StretchKind, Thread, layout};
 
 /// Height of one strip of the thread, mm.
 const HIGH: f64 = 25.0;
+/// Lanes of names over the line.
+const LANES: usize = 3;
 
 /// Draws a thread on the page, over as many strips as its length asks for.
 ///
@@ -32,8 +34,9 @@ pub fn draw(flow: &mut Flow, thread: &Thread, zone: FixedOffset) -> Result<(), R
         // A thing at the very border belongs to the strip that begins there; the last strip also has its end.
         let here = |at: f64| at >= from && (at < to || strip + 1 == strips);
         let y = flow.y + 12.0;
-        // Names: two lanes over the line, one after another.
-        let mut ends = [f64::MIN; 3];
+        // Names: lanes over the line, one after another. A break's words come first: they are never left out for a name.
+        let mut taken: Vec<(usize, f64, f64)> = Vec::new();
+        let mut names: Vec<(bool, f64, String, Rgb8)> = Vec::new();
         for s in &placed.stretches {
             let (a, b) = (s.start.max(from), s.end.min(to));
             let Some(stretch) = thread.stretches.get(s.index).filter(|_| b > a) else {
@@ -58,7 +61,9 @@ pub fn draw(flow: &mut Flow, thread: &Thread, zone: FixedOffset) -> Result<(), R
                         .line((a, y), (b, y), 0.7, colour, Stroke::Dotted);
                 }
                 StretchKind::Break => {
-                    for (edge, dir) in [(a, 1.0), (b, -1.0)] {
+                    // Torn where the break begins and ends, not where the strip does.
+                    let edges = [(a, 1.0, s.start >= from), (b, -1.0, s.end <= to)];
+                    for (edge, dir, _) in edges.into_iter().filter(|e| e.2) {
                         for (dy, long) in [(-1.2, 2.0), (-0.4, 1.0), (0.4, 2.4), (1.2, 1.4)] {
                             let end = (edge + dir * long, y + dy);
                             flow.canvas
@@ -72,13 +77,24 @@ pub fn draw(flow: &mut Flow, thread: &Thread, zone: FixedOffset) -> Result<(), R
             } else {
                 format!("{}, {}", stretch.holder, s.words)
             };
+            let is_name = stretch.kind != StretchKind::Break;
+            names.push((is_name, (a + b) / 2.0, words, colour));
+        }
+        names.sort_by_key(|n| n.0);
+        for (is_name, middle, words, colour) in names {
             let size = 6.5;
             let text = shortened(&words, wide, size)?;
             let long = font::width(Face::Sans, size, &text)?;
-            let start = ((a + b) / 2.0 - long / 2.0).clamp(left, left + wide - long);
-            let lane = (0..3).find(|&l| ends[l] + 1.5 <= start);
-            if let Some(lane) = lane {
-                ends[lane] = start + long;
+            let start = (middle - long / 2.0).clamp(left, left + wide - long);
+            let end = start + long;
+            let clear = |lane: usize| {
+                let here = taken.iter().filter(|t| t.0 == lane);
+                here.clone().all(|t| end + 1.5 <= t.1 || t.2 + 1.5 <= start)
+            };
+            // Where even the lanes are full of breaks, a break's words stand over another's rather than nowhere.
+            let lane = (0..LANES).find(|l| clear(*l));
+            if let Some(lane) = lane.or((!is_name).then_some(LANES - 1)) {
+                taken.push((lane, start, end));
                 let at = y - 3.0 - lane as f64 * 2.9;
                 flow.canvas.text(
                     start,

@@ -4,7 +4,7 @@ use sqlx::{FromRow, Row};
 
 use super::{
     CheckpointRow, CommandRow, CredentialRow, DocRow, NodeRow, RawCheckpoint, RawEvent, RawNode,
-    SealRow, SessionRow, SignInFailureRow, TokenRow, TouchRow, TouchedEvent,
+    SealRow, SessionRow, SignInFailureRow, TokenRow, TouchRow, TouchedEvent, WordRow,
 };
 
 macro_rules! decode {
@@ -51,6 +51,8 @@ macro_rules! decode {
                         header: row.try_get("header")?,
                         salt: row.try_get("salt")?,
                         fields: row.try_get("fields")?,
+                        expunged_by: row.try_get("by_seq")?,
+                        remains: row.try_get("remains")?,
                     })
                 }
             }
@@ -113,6 +115,15 @@ macro_rules! decode {
                         subject: row.try_get("subject")?,
                         n: count(row, "n")?,
                         seq: count(row, "seq")?,
+                    })
+                }
+            }
+
+            impl FromRow<'_, $row> for WordRow {
+                fn from_row(row: &$row) -> Result<Self, sqlx::Error> {
+                    Ok(Self {
+                        subject: row.try_get("subject")?,
+                        word: row.try_get("word")?,
                     })
                 }
             }

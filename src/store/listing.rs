@@ -45,6 +45,11 @@ fn bounded(limit: u32, most: u32) -> i64 {
     i64::from(if limit == 0 { most } else { limit.min(most) })
 }
 
+/// Behind every text that begins with this one, in the order of bytes.
+pub(super) fn end_of(begin: &str) -> String {
+    format!("{begin}{}", char::MAX)
+}
+
 /// Refuses more keys at once than a store takes.
 pub(super) fn few(keys: usize) -> Result<(), StoreError> {
     if keys > KEYS_MAX {
@@ -73,6 +78,10 @@ pub(super) fn conditions<DB: Binds>(q: &mut QueryBuilder<DB>, filter: &DocFilter
             q.push(sql);
             DB::text(q, value);
         }
+    }
+    if let Some(number) = filter.number {
+        q.push(" AND number = ");
+        DB::number(q, number);
     }
     if let Some(active) = filter.active {
         q.push(" AND active = ");

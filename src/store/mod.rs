@@ -18,6 +18,7 @@ mod decode;
 mod error;
 mod listing;
 pub mod postgres;
+mod removals;
 mod rows;
 pub mod sqlite;
 mod write_tx;
@@ -27,8 +28,9 @@ use futures_util::future::BoxFuture;
 pub use postgres::{Address, PostgresStore};
 pub use rows::{
     Batch, BrokenGuard, CheckpointRow, CommandRow, Counts, CredentialRow, Cursor, DocFilter,
-    DocOrder, DocRow, EventRow, Head, NodeRow, PayloadRow, RawCheckpoint, RawEvent, RawNode,
-    SealRow, SessionRow, SignInFailureRow, TokenRow, TouchRow, TouchedEvent,
+    DocOrder, DocRow, EventRow, ExpungedRow, Head, NodeRow, PayloadRow, RawCheckpoint, RawEvent,
+    RawNode, RemovalRow, Scrubbed, SealRow, SessionRow, SignInFailureRow, TokenRow, TouchRow,
+    TouchedEvent, WordRow, WordsRow,
 };
 pub use sqlite::SqliteStore;
 
@@ -63,12 +65,36 @@ pub enum StoreError {
 pub type Answer<'a, T> = BoxFuture<'a, Result<T, StoreError>>;
 
 /// The contract of a database that keeps the ledger.
-pub trait Store: Reads + Accounts {
+pub trait Store: Reads + Accounts + Removals {
     /// Opens the write transaction; waits while another one is open. While it is open, the methods of [`Accounts`]
     /// that write wait for it: call none of them from inside.
     fn begin(&self) -> Answer<'_, Box<dyn WriteTx>>;
+    /// Begins to hear of what other servers append; `None` where the database tells nobody.
+    fn listen(&self) -> Answer<'_, Option<Box<dyn Listening>>>;
     /// Closes every connection, after what they are doing.
     fn close(&self) -> BoxFuture<'_, ()>;
+    /// Overwrites the raw bytes of what was removed, as far as this database lets its role. Waits for no reader for long.
+    fn scrub(&self) -> Answer<'_, Scrubbed>;
+}
+
+/// What [`RemovalRow::what`] says where the raw bytes of the database are meant.
+pub const RAW_BYTES: &str = "raw-bytes";
+
+/// What expungements still have to remove. Each write is a transaction of its own.
+pub trait Removals: Send + Sync {
+    /// What is still to be removed, in no particular order, at most [`LIST_MAX`].
+    fn removals(&self, limit: u32) -> Answer<'_, Vec<RemovalRow>>;
+    /// Notes that it is removed.
+    fn removal_done<'a>(&'a self, what: &'a str) -> Answer<'a, ()>;
+    /// Whether the document of a mark or an item names this file.
+    fn is_named<'a>(&'a self, digest: &'a str) -> Answer<'a, bool>;
+}
+
+/// Hears of what other servers append.
+pub trait Listening: Send {
+    /// Waits for the next notice: how many events the ledger is said to have. `None` when the connection was lost, and with
+    /// it perhaps notices; then it is over.
+    fn heard(&mut self) -> Answer<'_, Option<u64>>;
 }
 
 /// One write transaction. Dropped without [`WriteTx::commit`], it leaves nothing.
@@ -100,8 +126,10 @@ pub trait WriteTx: Send + Sync {
     /// Writes all of a batch. Its events begin right behind the head ([`StoreError::Moved`] otherwise). After an
     /// error the transaction can only be rolled back.
     fn append(&mut self, batch: Batch) -> Answer<'_, ()>;
-    /// Empties what is derived (touches, documents, seals), so that it can be built again from events.
+    /// Empties what is derived (touches, documents, seals, words), so that it can be built again from events.
     fn clear_read_models(&mut self) -> Answer<'_, ()>;
+    /// Empties the word index, so that it can be filled again from documents.
+    fn clear_words(&mut self) -> Answer<'_, ()>;
     /// Makes it durable. An error may mean either: read the head again to know.
     fn commit(self: Box<Self>) -> Answer<'static, ()>;
     /// Gives it up.
@@ -124,10 +152,26 @@ pub trait Reads: Send + Sync {
     fn doc_by_name<'a>(&'a self, kind: &'a str, name: &'a str) -> Answer<'a, Option<DocRow>>;
     /// Documents by what they have in common, at most [`LIST_MAX`].
     fn list_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>>;
-    /// How many documents fit the filter, whatever its limit, order and cursor.
-    fn count_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, u64>;
+    /// How many documents fit the filter, whatever its limit, order and cursor; counted up to `most` and no further.
+    fn count_docs<'a>(&'a self, filter: &'a DocFilter, most: u32) -> Answer<'a, u64>;
+    /// Documents whose code begins with `begin`, in the order of codes, at most [`LIST_MAX`].
+    fn docs_by_code_from<'a>(&'a self, begin: &'a str, limit: u32) -> Answer<'a, Vec<DocRow>>;
+    /// Words of a kind's subjects that begin with `begin`, each with a subject that is found by it: in the order of words
+    /// and for one word the newest subject first, at most [`LIST_MAX`]. By an index, so that it reads no more than it gives.
+    fn words_from<'a>(
+        &'a self,
+        kind: &'a str,
+        begin: &'a str,
+        limit: u32,
+    ) -> Answer<'a, Vec<WordRow>>;
+    /// All words of several subjects, in the order of subjects and words.
+    fn words_of<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<WordRow>>;
+    /// Words behind a (subject, word), in that order, at most [`RAW_MAX`]. Begin with two empty texts.
+    fn words_page<'a>(&'a self, after: (&'a str, &'a str), limit: u32) -> Answer<'a, Vec<WordRow>>;
     /// Where a seal number was used.
     fn seal<'a>(&'a self, number: &'a str) -> Answer<'a, Option<SealRow>>;
+    /// Which of several seal numbers were used and where, in no particular order; one that was not is left out.
+    fn seals<'a>(&'a self, numbers: &'a [String]) -> Answer<'a, Vec<SealRow>>;
     /// What was answered to a command before.
     fn command<'a>(&'a self, id: &'a str) -> Answer<'a, Option<CommandRow>>;
     /// What was answered to several commands before, in no particular order; one that is not known is left out.

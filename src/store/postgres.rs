@@ -9,6 +9,7 @@
 
 mod address;
 mod guards;
+mod listening;
 mod read;
 mod reads;
 mod schema;
@@ -18,9 +19,9 @@ use std::time::Duration;
 
 use futures_util::future::BoxFuture;
 use sqlx::postgres::{PgConnectOptions, PgPool, PgPoolOptions};
-use sqlx::{ConnectOptions as _, Connection as _, PgConnection};
+use sqlx::{AssertSqlSafe, ConnectOptions as _, Connection as _, PgConnection};
 
-use super::{Answer, Store, StoreError, WriteTx};
+use super::{Answer, Listening, Scrubbed, Store, StoreError, WriteTx};
 pub use address::{Address, AddressError};
 pub use schema::{SCHEMA, grants};
 
@@ -30,7 +31,8 @@ const PATIENCE: Duration = Duration::from_secs(10);
 const READERS: u32 = 8;
 /// The advisory lock that appends stand at. Such locks are each database's own; the number means nothing.
 const APPEND_LOCK: i64 = 0x6c69_6674;
-/// A connection that was used in this time is taken for alive.
+/// A connection that was used in this time is taken for alive; any other has this time to say that it is. All of a pool's
+/// together must have less than a caller's patience.
 const FRESH: Duration = Duration::from_secs(1);
 
 /// The ledger in a PostgreSQL database.
@@ -39,6 +41,8 @@ pub struct PostgresStore {
     /// One connection, for the one writer of this server.
     appender: PgPool,
     pub(super) readers: PgPool,
+    /// One connection, for notices.
+    notices: PgPool,
 }
 
 /// What every session is begun with: where the tables are, and that nothing waits for ever.
@@ -58,16 +62,26 @@ fn session(options: PgConnectOptions) -> PgConnectOptions {
         .disable_statement_logging()
 }
 
+/// Whether a connection answers in time; an error has it thrown away.
+async fn asked(connection: &mut PgConnection, within: Duration) -> Result<bool, sqlx::Error> {
+    match tokio::time::timeout(within, connection.ping()).await {
+        Ok(answered) => answered.map(|()| true),
+        Err(_) => Err(sqlx::Error::PoolTimedOut),
+    }
+}
+
 fn pool(max: u32) -> PgPoolOptions {
     PgPoolOptions::new()
         .max_connections(max)
         .acquire_timeout(PATIENCE)
         .test_before_acquire(false)
+        // A transaction that was given up is rolled back here; a line that has fallen silent would be waited for for ever.
+        .after_release(|connection, _| Box::pin(asked(connection, PATIENCE)))
         // A connection that has lain idle may have been cut; asking it first costs a round trip.
         .before_acquire(|connection, about| {
             Box::pin(async move {
                 if about.idle_for > FRESH {
-                    connection.ping().await?;
+                    return asked(connection, FRESH).await;
                 }
                 Ok(true)
             })
@@ -109,8 +123,16 @@ impl PostgresStore {
             .max_lifetime(None)
             .after_connect(|connection, _| Box::pin(durable(connection)))
             .connect_lazy_with(options.clone());
-        let readers = pool(READERS).connect_lazy_with(options);
-        Ok(Some(Self { appender, readers }))
+        // Passwords, sessions and tokens are changed through these: what somebody was told of them survives as well.
+        let readers = pool(READERS)
+            .after_connect(|connection, _| Box::pin(durable(connection)))
+            .connect_lazy_with(options.clone());
+        let notices = pool(1).connect_lazy_with(options);
+        Ok(Some(Self {
+            appender,
+            readers,
+            notices,
+        }))
     }
 
     /// The connections that change what is no evidence.
@@ -168,10 +190,54 @@ impl Store for PostgresStore {
         })
     }
 
+    fn listen(&self) -> Answer<'_, Option<Box<dyn Listening>>> {
+        Box::pin(async move {
+            let listening = listening::PostgresListening::begin(&self.notices).await?;
+            Ok(Some(Box::new(listening) as Box<dyn Listening>))
+        })
+    }
+
     fn close(&self) -> BoxFuture<'_, ()> {
         Box::pin(async move {
+            self.notices.close().await;
             self.readers.close().await;
             self.appender.close().await;
         })
     }
+
+    fn scrub(&self) -> Answer<'_, Scrubbed> {
+        Box::pin(async move {
+            const KEPT: &str = "The server's write-ahead log, its archive, replicas and base backups keep the bytes as long as they are \
+                                set to; only whoever runs the database can say when they are gone.";
+            let owns: bool = sqlx::query_scalar(
+                "SELECT pg_has_role(current_user, relowner, 'MEMBER') FROM pg_class WHERE oid = to_regclass('event_payloads')",
+            )
+            .fetch_one(&self.readers)
+            .await?;
+            if !owns {
+                return Ok(Scrubbed {
+                    done: true,
+                    said: format!(
+                        "The rows are gone, their bytes lie in the database's files until the tables are written anew, which this \
+                         server's role may not do. Let the owner run: VACUUM (FULL) liftledger.event_payloads, liftledger.docs, \
+                         liftledger.words, liftledger.commands, liftledger.removals. {KEPT}"
+                    ),
+                });
+            }
+            // Plain VACUUM frees the room and leaves the bytes in it; FULL writes the tables anew.
+            for table in SCRUBBED {
+                let sql = format!("VACUUM (FULL) {table}");
+                sqlx::query(AssertSqlSafe(sql))
+                    .execute(&self.readers)
+                    .await?;
+            }
+            Ok(Scrubbed {
+                done: true,
+                said: format!("The tables were written anew (VACUUM FULL). {KEPT}"),
+            })
+        })
+    }
 }
+
+/// The tables that hold texts of the record.
+const SCRUBBED: [&str; 5] = ["event_payloads", "docs", "words", "commands", "removals"];

@@ -146,6 +146,8 @@ pub struct DocFilter {
     pub kind: Option<String>,
     /// Of this case.
     pub case_id: Option<String>,
+    /// With this number in its case.
+    pub number: Option<i64>,
     /// With this holder.
     pub holder: Option<String>,
     /// Offered to this person.
@@ -177,6 +179,26 @@ pub struct SealRow {
     pub package: String,
     /// By which event.
     pub seq: u64,
+}
+
+/// By which words a subject is found. They replace what the index had of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WordsRow {
+    /// `kind:uuid`.
+    pub subject: String,
+    /// Its kind.
+    pub kind: String,
+    /// Each word once.
+    pub words: Vec<String>,
+}
+
+/// A word, and a subject that is found by it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WordRow {
+    /// `kind:uuid`.
+    pub subject: String,
+    /// The word.
+    pub word: String,
 }
 
 /// A command that was carried out, and its answer.
@@ -213,8 +235,45 @@ pub struct Batch {
     pub docs: Vec<DocRow>,
     /// Seal numbers used.
     pub seals: Vec<SealRow>,
+    /// By which words subjects are found; a subject stands here once.
+    pub words: Vec<WordsRow>,
     /// Commands answered.
     pub commands: Vec<CommandRow>,
+    /// Payloads that go, by events of this batch. What their commands were known by goes too.
+    pub expunged: Vec<ExpungedRow>,
+    /// What is to be removed outside of these tables.
+    pub removals: Vec<RemovalRow>,
+}
+
+/// A payload that was expunged.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ExpungedRow {
+    /// Of which event.
+    pub seq: u64,
+    /// By which event.
+    pub by: u64,
+    /// The command that made it.
+    pub command: Option<String>,
+    /// What is left of it: canonical fields.
+    pub remains: Vec<u8>,
+}
+
+/// Something that an expungement still has to remove.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RemovalRow {
+    /// The digest of a file, or [`super::RAW_BYTES`].
+    pub what: String,
+    /// By which event.
+    pub by: u64,
+}
+
+/// What became of the raw bytes of what was removed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Scrubbed {
+    /// Whether nothing is left to do.
+    pub done: bool,
+    /// In words, for the instruction that follows an expungement.
+    pub said: String,
 }
 
 /// An event as it lies in the database, for readers who trust nothing: any column may be missing or out of range.
@@ -230,6 +289,10 @@ pub struct RawEvent {
     pub salt: Option<Vec<u8>>,
     /// The fields; `None` where the payload is missing.
     pub fields: Option<Vec<u8>>,
+    /// By which event its payload was expunged.
+    pub expunged_by: Option<i64>,
+    /// What is left of the payload then: canonical fields.
+    pub remains: Option<Vec<u8>>,
 }
 
 /// An event of a subject.

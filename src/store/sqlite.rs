@@ -11,18 +11,27 @@ use std::{path::Path, time::Duration};
 
 use futures_util::future::BoxFuture;
 use sqlx::{
-    SqlSafeStr, SqlitePool,
+    Connection as _, SqlSafeStr, SqlitePool,
     migrate::{Migration, MigrationType, Migrator},
     sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
 };
 
 use super::error::{self, int};
-use super::{Answer, Store, StoreError, WriteTx};
+use super::{Answer, Listening, Scrubbed, Store, StoreError, WriteTx};
 
 /// How long a connection waits for another process's lock, and a caller for a free connection.
 const PATIENCE: Duration = Duration::from_secs(30);
 /// How many connections read at once.
 const READERS: u32 = 6;
+/// Memory for pages of the file, in KiB where negative (SQLite's `PRAGMA cache_size`): of the connection that writes, since new rows
+/// go to random places of its indexes, and of each one that reads.
+const WRITER_CACHE: &str = "-32768";
+const READER_CACHE: &str = "-8192";
+/// How many pages the log has when they go to their places in the file (SQLite's `PRAGMA wal_autocheckpoint`; 32 MiB): a page that
+/// many commits change is then written there once.
+const LOG_PAGES: &str = "8192";
+/// How often the log is tried to be cut before it is left for later.
+const SCRUBS: u32 = 12;
 
 /// The ledger in one SQLite file.
 #[derive(Clone, Debug)]
@@ -44,13 +53,26 @@ impl SqliteStore {
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
             .busy_timeout(PATIENCE)
-            .pragma("trusted_schema", "OFF");
+            .pragma("trusted_schema", "OFF")
+            // What is removed or written over is overwritten with zeros.
+            .pragma("secure_delete", "ON")
+            .pragma("cache_size", WRITER_CACHE)
+            .pragma("wal_autocheckpoint", LOG_PAGES);
         let writer = SqlitePoolOptions::new()
             .max_connections(1)
             .min_connections(1)
             .idle_timeout(None)
             .max_lifetime(None)
             .acquire_timeout(PATIENCE)
+            // After an error of the disk SQLite has rolled back by itself, while the connection still counts a transaction and
+            // would refuse every other one: it is thrown away.
+            .after_release(|connection, _| {
+                Box::pin(async move {
+                    // Behind a rollback that is under way.
+                    connection.ping().await?;
+                    Ok(!connection.is_in_transaction())
+                })
+            })
             .connect_with(options)
             .await?;
         migrator().run(&writer).await.map_err(error::schema)?;
@@ -58,7 +80,8 @@ impl SqliteStore {
             .filename(path)
             .read_only(true)
             .busy_timeout(PATIENCE)
-            .pragma("trusted_schema", "OFF");
+            .pragma("trusted_schema", "OFF")
+            .pragma("cache_size", READER_CACHE);
         let readers = SqlitePoolOptions::new()
             .max_connections(READERS)
             .acquire_timeout(PATIENCE)
@@ -102,13 +125,48 @@ impl Store for SqliteStore {
         })
     }
 
+    fn listen(&self) -> Answer<'_, Option<Box<dyn Listening>>> {
+        Box::pin(async { Ok(None) })
+    }
+
     fn close(&self) -> BoxFuture<'_, ()> {
         Box::pin(Self::close(self))
+    }
+
+    fn scrub(&self) -> Answer<'_, Scrubbed> {
+        Box::pin(async move {
+            // Texts that were written over before this program zeroed them may lie in free space: written anew, the file has none.
+            sqlx::query("VACUUM").execute(&self.writer).await?;
+            for attempt in 0..SCRUBS {
+                // Busy is 1 while a reader still stands on an older state.
+                let (busy, _, _): (i64, i64, i64) =
+                    sqlx::query_as("PRAGMA wal_checkpoint(TRUNCATE)")
+                        .fetch_one(&self.writer)
+                        .await?;
+                if busy == 0 {
+                    return Ok(Scrubbed {
+                        done: true,
+                        said: "The database file was written anew and its log cut to nothing. What the file system or the disk \
+                               keeps of blocks that were given up, this program cannot know."
+                            .into(),
+                    });
+                }
+                tokio::time::sleep(Duration::from_millis(50 << attempt.min(5))).await;
+            }
+            Ok(Scrubbed {
+                done: false,
+                said: "The database file was written anew; its log still holds the state before, since somebody was reading. \
+                       It is cut when the server starts the next time."
+                    .into(),
+            })
+        })
     }
 }
 
 /// The ledger's four tables and their guards.
 const LEDGER_SQL: &str = include_str!("../../migrations/sqlite/0001_ledger.sql");
+/// What lets payloads go by order, with guards that take the place of some of the first.
+const EXPUNGED_SQL: &str = include_str!("../../migrations/sqlite/0005_expunged.sql");
 
 /// The schema, step by step, inside the program.
 fn migrator() -> Migrator {
@@ -137,6 +195,12 @@ fn migrator() -> Migrator {
             4,
             "lots",
             include_str!("../../migrations/sqlite/0004_lots.sql"),
+        ),
+        step(5, "expunged", EXPUNGED_SQL),
+        step(
+            6,
+            "words",
+            include_str!("../../migrations/sqlite/0006_words.sql"),
         ),
     ])
 }

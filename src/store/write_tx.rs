@@ -62,9 +62,19 @@ macro_rules! write_tx {
                         "DELETE FROM touches",
                         "DELETE FROM docs",
                         "DELETE FROM seals",
+                        "DELETE FROM words",
                     ] {
                         sqlx::query(sql).execute(&mut *self.tx).await?;
                     }
+                    Ok(())
+                })
+            }
+
+            fn clear_words(&mut self) -> Answer<'_, ()> {
+                Box::pin(async move {
+                    sqlx::query("DELETE FROM words")
+                        .execute(&mut *self.tx)
+                        .await?;
                     Ok(())
                 })
             }

@@ -4,7 +4,12 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
+use tokio::sync::watch;
+
+use super::live::{self, Streams};
+use super::pace::Pace;
 use crate::app::house::House;
+use crate::app::import::sent::SentFiles;
 use crate::clock::{Clock, SystemClock};
 
 /// What every handler has at hand; cheap to clone.
@@ -14,6 +19,11 @@ pub struct App {
     clock: Arc<dyn Clock>,
     secure: bool,
     least_free: u64,
+    typing: Arc<Pace>,
+    streams: Arc<Streams>,
+    sent_files: Arc<SentFiles>,
+    pace: live::Pace,
+    stopping: watch::Receiver<bool>,
 }
 
 impl App {
@@ -32,7 +42,45 @@ impl App {
             clock,
             secure,
             least_free: 0,
+            typing: Arc::default(),
+            streams: Arc::default(),
+            sent_files: Arc::default(),
+            pace: live::Pace::default(),
+            // Without its sender it never changes: nobody stops this server but whoever ends the process.
+            stopping: watch::channel(false).1,
         }
+    }
+
+    /// That hears here when the server stops.
+    #[must_use]
+    pub fn with_stop(mut self, stopping: watch::Receiver<bool>) -> Self {
+        self.stopping = stopping;
+        self
+    }
+
+    /// With other times between what streams do, for tests.
+    #[must_use]
+    pub fn with_pace(mut self, pace: live::Pace) -> Self {
+        self.pace = pace;
+        self
+    }
+
+    /// The streams that are open.
+    #[must_use]
+    pub fn streams(&self) -> &Arc<Streams> {
+        &self.streams
+    }
+
+    /// The times between what streams do.
+    #[must_use]
+    pub fn pace(&self) -> live::Pace {
+        self.pace
+    }
+
+    /// Becomes true when the server stops.
+    #[must_use]
+    pub fn stopping(&self) -> watch::Receiver<bool> {
+        self.stopping.clone()
     }
 
     /// With a least free room for originals, in bytes, under which the server is not ready.
@@ -46,6 +94,24 @@ impl App {
     #[must_use]
     pub fn least_free(&self) -> u64 {
         self.least_free
+    }
+
+    /// How often people may ask while they type.
+    #[must_use]
+    pub fn typing(&self) -> &Pace {
+        &self.typing
+    }
+
+    /// The files of existing rooms that were sent.
+    #[must_use]
+    pub fn sent_files(&self) -> &SentFiles {
+        &self.sent_files
+    }
+
+    /// The house, for work that goes on behind an answer; whoever has it gives it back when the server stops.
+    #[must_use]
+    pub fn shared_house(&self) -> Arc<House> {
+        self.house.clone()
     }
 
     /// The house.

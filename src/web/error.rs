@@ -14,6 +14,7 @@ use crate::app::cosignatures::CosignatureError;
 use crate::app::papers::PaperError;
 use crate::app::papers::bundle::BundleError;
 use crate::app::papers::export::ExportError;
+use crate::app::photograph::LookError;
 use crate::app::sign_in::SignInError;
 use crate::app::views::images::ImageError;
 use crate::app::{ReadError, RecordError};
@@ -113,7 +114,8 @@ pub fn status_of(refusal: &Refusal) -> StatusCode {
         "account-off" | "role-may-not" | "case-restricted" => StatusCode::FORBIDDEN,
         "not-found" => StatusCode::NOT_FOUND,
         "not-signed" => StatusCode::UNAUTHORIZED,
-        "bad-text" | "bad-value" | "password-refused" => StatusCode::UNPROCESSABLE_ENTITY,
+        "bad-text" | "bad-value" | "password-refused" | "no-code-seen" | "several-codes"
+        | "no-photograph" => StatusCode::UNPROCESSABLE_ENTITY,
         "not-a-picture" => StatusCode::UNSUPPORTED_MEDIA_TYPE,
         "too-large" => StatusCode::PAYLOAD_TOO_LARGE,
         "no-room" => StatusCode::INSUFFICIENT_STORAGE,
@@ -437,6 +439,17 @@ impl From<OriginalsError> for Failure {
                 failure.retry_after = Some(600);
                 failure
             }
+            OriginalsError::Away(_) | OriginalsError::Bucket(_) => {
+                tracing::error!(error = %e, "the store of originals");
+                let mut failure = Self::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "originals-away",
+                    "The store of originals does not answer; nothing was recorded.",
+                    "Keep the file where it is and send it again in a minute; an upload in parts goes on where it stopped.",
+                );
+                failure.retry_after = Some(60);
+                failure
+            }
             OriginalsError::TooLong => Self::new(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 "too-large",
@@ -510,6 +523,15 @@ impl From<UploadError> for Failure {
             ),
         };
         Self::new(status, code, &said, next)
+    }
+}
+
+impl From<LookError> for Failure {
+    fn from(e: LookError) -> Self {
+        match e {
+            LookError::Original(e) => e.into(),
+            LookError::Probe(e) => e.into(),
+        }
     }
 }
 

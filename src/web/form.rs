@@ -16,6 +16,8 @@ use crate::custody::Refusal;
 pub const MAX_FIELDS: usize = 1_100;
 /// The longest value.
 pub const MAX_VALUE: usize = 10_000;
+/// The longest table, in a field called `csv`.
+pub const MAX_TABLE: usize = crate::custody::climate_log::MAX_CSV;
 
 /// What was typed: names and values in their order.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -59,7 +61,10 @@ impl Typed {
     }
 
     fn bounded(rows: Vec<(String, String)>) -> Result<Self, Failure> {
-        let too_long = |(n, v): &(String, String)| n.len() > 100 || v.len() > MAX_VALUE;
+        let too_long = |(n, v): &(String, String)| {
+            let most = if n == "csv" { MAX_TABLE } else { MAX_VALUE };
+            n.len() > 100 || v.len() > most
+        };
         if rows.len() > MAX_FIELDS || rows.iter().any(too_long) {
             return Err(Failure::unreadable("it has too many or too long fields"));
         }
@@ -127,6 +132,8 @@ pub enum Kind {
     Line,
     /// Several lines.
     Lines,
+    /// A table as CSV, longer than a text.
+    Table,
     /// A whole number.
     Whole,
     /// A date and time of day in the agency's zone.
@@ -289,7 +296,17 @@ impl Input {
     /// Whether it takes several lines.
     #[must_use]
     pub fn is_lines(&self) -> bool {
-        self.kind == Kind::Lines
+        matches!(self.kind, Kind::Lines | Kind::Table)
+    }
+
+    /// How many rows of text are shown, and how long what is typed may be.
+    #[must_use]
+    pub fn room(&self) -> (usize, usize) {
+        if self.kind == Kind::Table {
+            (12, MAX_TABLE)
+        } else {
+            (4, 4_000)
+        }
     }
 
     /// The type of its element.

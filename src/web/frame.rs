@@ -145,6 +145,8 @@ pub struct RefusalBlock {
     pub thing: String,
     /// What can be done now.
     pub next: String,
+    /// Of a table that was typed: the lines that are wrong.
+    pub lines: Vec<crate::custody::refusal::LineRefusal>,
 }
 
 /// A signing step: what is being signed, once more, and the field for the password. Stands inside a form.
@@ -157,8 +159,14 @@ pub struct SigningBlock {
     pub sentence: String,
     /// The act on the button: `Sign and receive`.
     pub act: String,
+    /// Whether the visitor's own password is asked for.
+    pub own: bool,
     /// What was wrong with the password, if it was.
     pub error: Option<String>,
+    /// The name of the second person, whose password is asked for too.
+    pub second: Option<String>,
+    /// What was wrong with theirs, if it was.
+    pub second_error: Option<String>,
 }
 
 /// A list of facts, in order.

@@ -11,11 +11,16 @@ pub mod error;
 pub mod form;
 pub mod frame;
 pub mod health;
+pub mod label_form;
+pub mod live;
+pub mod pace;
 pub mod pages;
 pub mod path;
 pub mod router;
+pub mod sent_field;
 pub mod server;
 pub mod session;
+pub mod tls;
 pub mod watch;
 
 pub use app::App;

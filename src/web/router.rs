@@ -59,10 +59,23 @@ routes! {
 }
 
 routes! {
+    LIVE_ROUTES, live_routes:
+    get "/live" => pages::live::stream, May(Action::ReadEvidence);
+}
+
+routes! {
     UPLOAD_ROUTES, upload_routes:
     post "/marks/{id}/photograph" => pages::photograph::add_to_mark, May(Action::RecordScene);
     post "/items/{id}/photograph" => pages::photograph::add_to_item, May(Action::RecordScene);
     post "/papers/check" => pages::paper_check::answer, May(Action::ReadEvidence);
+}
+
+routes! {
+    LABEL_ROUTES, label_routes:
+    post "/find/photograph" => pages::find::photographed, May(Action::ReadEvidence);
+    post "/intake/photograph" => pages::intake::photographed, May(Action::HandOver);
+    post "/import" => pages::import::send, May(Action::Keep);
+    post "/counts/{id}/photograph" => pages::count::photographed, May(Action::Keep);
 }
 
 routes! {
@@ -91,16 +104,27 @@ routes! {
     get "/desk/storeroom" => pages::desk::storeroom, May(Action::ReadEvidence);
     get "/desk/examiner" => pages::desk::examiner, May(Action::ReadEvidence);
     get "/desk/court" => pages::desk::court, May(Action::ReadEvidence);
+    get "/live/part" => pages::live::part, May(Action::ReadEvidence);
     get "/intake" => pages::intake::show, May(Action::HandOver);
     post "/intake" => pages::intake::perform, May(Action::HandOver);
+    get "/import" => pages::import::form, May(Action::Keep);
+    get "/import/{id}" => pages::import::page, May(Action::Keep);
+    get "/import/{id}/problems.csv" => pages::import::problems, May(Action::Keep);
+    post "/import/{id}/record" => pages::import::record, May(Action::Keep);
+    post "/import/{id}/leave" => pages::import::leave, May(Action::Keep);
     get "/cases" => pages::case::list, May(Action::ReadEvidence);
     get "/cases/{id}" => pages::case::page, May(Action::ReadEvidence);
+    get "/cases/{id}/ready" => pages::case::ready, May(Action::ReadEvidence);
+    get "/expungements" => pages::expungement::list, May(Action::CarryOutExpungement);
+    get "/cases/{id}/expungements/{number}" => pages::expungement::page, SignedIn;
     get "/marks/{id}" => pages::mark::page, May(Action::ReadEvidence);
     get "/items/{id}" => pages::item::page, May(Action::ReadEvidence);
     get "/packages/{id}" => pages::package::page, May(Action::ReadEvidence);
     get "/kit" => pages::kit::mine, May(Action::RecordScene);
     get "/lots" => pages::kit::lot, May(Action::ReadEvidence);
     get "/checklists/{id}" => pages::checklist::page, May(Action::ReadEvidence);
+    get "/room" => pages::room::page, May(Action::ReadEvidence);
+    get "/room/list" => pages::room::list, May(Action::ReadEvidence);
     get "/places" => pages::place::list, May(Action::ReadEvidence);
     get "/places/{id}" => pages::place::page, May(Action::ReadEvidence);
     get "/disposition" => pages::disposition::cases, May(Action::ReadEvidence);
@@ -129,6 +153,13 @@ routes! {
     post "/packages/{id}/report" => pages::paper::package_report, May(Action::PrintReport);
     post "/items/{id}/certificate" => pages::paper::item_certificate, May(Action::PrintReport);
     post "/packages/{id}/certificate" => pages::paper::package_certificate, May(Action::PrintReport);
+    get "/cases/{id}/papers" => pages::papers::show, May(Action::ReadEvidence);
+    post "/cases/{id}/papers/exhibit-list" => pages::papers::exhibit_list, May(Action::PrintReport);
+    post "/cases/{id}/papers/owner-receipt" => pages::papers::owner_receipt, May(Action::PrintForm);
+    post "/cases/{id}/papers/laboratory-submission" => pages::papers::laboratory_submission, May(Action::PrintForm);
+    post "/cases/{id}/papers/hand-over-sheet" => pages::papers::hand_over_sheet, May(Action::PrintForm);
+    post "/cases/{id}/papers/witness-sheet" => pages::papers::witness_sheet, May(Action::PrintForm);
+    post "/cases/{id}/papers/certification" => pages::papers::certification, May(Action::PrintReport);
     post "/cases/{id}/report" => pages::paper::case_report, May(Action::PrintReport);
 }
 
@@ -143,15 +174,28 @@ pub fn need_of(method: &Method, path: &str) -> Option<Need> {
     ROUTES
         .iter()
         .chain(LONG_ROUTES)
+        .chain(LIVE_ROUTES)
         .chain(UPLOAD_ROUTES)
+        .chain(LABEL_ROUTES)
         .find(|r| r.path == path && r.method.eq_ignore_ascii_case(method.as_str()))
         .map(|r| r.need)
+}
+
+/// Whether pages ask for a route by themselves, so that it says nothing of whether anybody is there.
+#[must_use]
+pub fn is_by_itself(path: &str) -> bool {
+    path == "/live" || path.starts_with("/live/")
 }
 
 /// The largest body of a form.
 const FORM_BYTES: usize = 256 * 1024;
 /// The largest body of an upload: the largest original, and the form around it.
 const UPLOAD_BYTES: usize = 201 * 1024 * 1024;
+/// The largest body with a photograph of a label in it, and the form around it: a little more, so that one that is too
+/// large is answered with what was typed.
+const LABEL_BYTES: usize = crate::app::label_photo::MAX_BYTES + 8 * 1024 * 1024;
+/// How long such a photograph may take to come in and be read.
+const LABEL_TIME: Duration = Duration::from_secs(120);
 /// How long an upload may take, 200 MB over a slow line, and the making of a bundle.
 const UPLOAD_TIME: Duration = Duration::from_secs(20 * 60);
 /// How long any other request may take.
@@ -173,7 +217,10 @@ pub fn router(app: App) -> Router {
     };
     let pages = within(page_routes(), FORM_BYTES, TIMEOUT)
         .merge(within(long_routes(), FORM_BYTES, UPLOAD_TIME))
+        // Streams end by themselves: with the session, with the server, with whoever looks.
+        .merge(live_routes().layer(DefaultBodyLimit::max(FORM_BYTES)))
         .merge(within(upload_routes(), UPLOAD_BYTES, UPLOAD_TIME))
+        .merge(within(label_routes(), LABEL_BYTES, LABEL_TIME))
         .fallback(|| async { Failure::no_page() })
         .method_not_allowed_fallback(|| async { Failure::no_page() })
         .layer(from_fn_with_state(app.clone(), session::around))
@@ -229,12 +276,28 @@ fn assets_routes() -> Router<App> {
             asset("text/javascript; charset=utf-8", assets::SCRIPT),
         )
         .route(
+            "/find.js",
+            asset("text/javascript; charset=utf-8", assets::FIND),
+        )
+        .route(
             "/upload.js",
             asset("text/javascript; charset=utf-8", assets::UPLOAD),
         )
         .route(
+            "/scanner.js",
+            asset("text/javascript; charset=utf-8", assets::SCANNER),
+        )
+        .route(
             "/intake.js",
             asset("text/javascript; charset=utf-8", assets::INTAKE),
+        )
+        .route(
+            "/count.js",
+            asset("text/javascript; charset=utf-8", assets::COUNT),
+        )
+        .route(
+            "/live.js",
+            asset("text/javascript; charset=utf-8", assets::LIVE),
         )
         .route(
             "/viewer.js",

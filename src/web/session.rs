@@ -16,7 +16,7 @@ use super::error::Failure;
 use super::form::Typed;
 use super::frame::{Frame, Link, Me, Theme};
 use super::pages::error_page;
-use super::router::{Need, need_of};
+use super::router::{Need, is_by_itself, need_of};
 use crate::app::sign_in::Session;
 use crate::app::{ReadError, Reader, Viewer};
 use crate::custody::state::Person;
@@ -100,8 +100,16 @@ pub fn desks(viewer: &Viewer) -> Vec<Link> {
         "/desk/court",
         "Court desk",
     );
+    desk(
+        &[Role::Custodian, Role::Supervisor],
+        "/room",
+        "The room in pictures",
+    );
     desk(&[Role::Administrator], "/people", "People");
     desk(&[Role::Administrator], "/agency", "Agency");
+    if viewer.may(Action::CarryOutExpungement) {
+        out.push(Link::new("/expungements", "Orders to expunge"));
+    }
     if viewer.may(Action::RecordScene) {
         out.push(Link::new("/kit", "My kit"));
     }
@@ -143,16 +151,23 @@ pub fn csrf_of(app: &App, token: &str) -> String {
     hex::encode(app.house().keys.secret().mac("form", token.as_bytes()))
 }
 
-/// Whoever has the session of the cookie; none where there is no such session.
+/// Whoever has the session of the cookie; none where there is no such session. What a page asks for by itself is no use of it.
 pub(super) async fn visitor(
     app: &App,
     headers: &HeaderMap,
     path: String,
+    is_use: bool,
 ) -> Result<Option<Visitor>, Failure> {
     let Some(token) = cookie_of(headers) else {
         return Ok(None);
     };
-    let Some(session) = app.house().session(&token, app.now()).await? else {
+    let (house, now) = (app.house(), app.now());
+    let session = if is_use {
+        house.session(&token, now).await?
+    } else {
+        house.session_at_rest(&token, now).await?
+    };
+    let Some(session) = session else {
         return Ok(None);
     };
     Ok(Some(Visitor {
@@ -198,7 +213,8 @@ pub async fn around(
     );
     let method = request.method().clone();
     let is_reading = matches!(method, Method::GET | Method::HEAD);
-    let visitor = match visitor(&app, request.headers(), path.clone()).await {
+    let by_itself = matched.as_ref().is_some_and(|m| is_by_itself(m.as_str()));
+    let visitor = match visitor(&app, request.headers(), path.clone(), !by_itself).await {
         Ok(visitor) => visitor,
         Err(failure) => return dress(None, failure.into_response()),
     };

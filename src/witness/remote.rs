@@ -50,6 +50,7 @@ impl Remote {
             .max_redirects(0)
             .http_status_as_error(false)
             .timeout_global(Some(PATIENCE))
+            .tls_config(crate::tls::client())
             .build();
         Self {
             agent: Agent::new_with_config(agent),

@@ -507,11 +507,13 @@ async fn without_receivers_nothing_goes_and_a_bad_file_stops_the_start() {
     let sent = liftledger::app::Sent {
         person: Some(soren),
         signed: liftledger::custody::Signed::Password,
+        beside: None,
         source: liftledger::ledger::event::Source::Desk,
         command: liftledger::custody::Command {
             id: liftledger::ids::CommandId::new(),
             claimed_at: None,
             late_reason: None,
+            paper_sheet: None,
             act: Act::SetScale(scale),
         },
     };

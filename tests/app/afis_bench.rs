@@ -10,7 +10,7 @@ use liftledger::app::{RecordError, Recorded, Sent, Viewer};
 use liftledger::custody::copy::AddCopy;
 use liftledger::custody::image::{AddImage, SetScale};
 use liftledger::custody::{Act, Command, Signed};
-use liftledger::ids::{CommandId, Digest, Subject};
+use liftledger::ids::{Digest, Subject};
 use liftledger::imaging::derive::derive;
 use liftledger::imaging::recipe::{Op, Recipe};
 use liftledger::imaging::resolution::Scale;
@@ -68,13 +68,9 @@ impl Bench {
         let sent = Sent {
             person: Some(self.demo.people[user_name].id),
             signed: Signed::Password,
+            beside: None,
             source: Source::Desk,
-            command: Command {
-                id: CommandId::new(),
-                claimed_at: None,
-                late_reason: None,
-                act,
-            },
+            command: Command::now(act),
         };
         self.house.recorder.record(sent).await
     }

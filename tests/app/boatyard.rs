@@ -43,6 +43,7 @@ pub async fn act(
         id: CommandId::new(),
         claimed_at: at,
         late_reason: at.map(|_| "entered at the end of the shift".into()),
+        paper_sheet: None,
         act,
     };
     let sent = Sent {
@@ -52,6 +53,7 @@ pub async fn act(
         } else {
             Signed::System
         },
+        beside: None,
         source: Source::Desk,
         command,
     };
@@ -133,6 +135,7 @@ pub fn recovery(mark: MarkId, medium: &str, at: DateTime<FixedOffset>) -> item::
         biological: false,
         fragile: medium == "silicone-putty",
         sharp: false,
+        from_item: None,
         advice: None,
         size_mm: None,
         thickness: None,

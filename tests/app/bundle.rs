@@ -16,7 +16,7 @@ use liftledger::custody::{Act, Command, Fact, Signed};
 use liftledger::disclosure::bag::Bag;
 use liftledger::disclosure::bundle::{BundleReport, check};
 use liftledger::disclosure::contents::Contents;
-use liftledger::ids::{CaseId, CommandId, CountId, Digest, Subject};
+use liftledger::ids::{CaseId, CountId, Digest, Subject};
 use liftledger::ledger::event::Source;
 use sha2::{Digest as _, Sha256};
 
@@ -142,7 +142,18 @@ fn a_withheld_field_is_nowhere_in_the_bundle_and_the_rest_still_verifies() {
         assert_eq!(report.findings, []);
         assert_eq!(report.withheld, made.withheld);
         let files = files(&path);
-        assert!(!files.keys().any(|p| p.ends_with(".pdf")), "papers say it");
+        let papers: Vec<_> = files.iter().filter(|(p, _)| p.ends_with(".pdf")).collect();
+        assert_eq!(papers.len(), 1, "no item is an exhibit yet");
+        for (path, bytes) in papers {
+            let said = text_of(bytes);
+            assert!(!said.contains(&bare(&address)), "{path}");
+            assert!(
+                said.contains(&bare("[withheld: somebody lives there]")),
+                "{path}"
+            );
+            assert!(said.contains(&bare("they show a house number")), "{path}");
+            assert!(!has_pictures(bytes), "{path}");
+        }
         for (path, bytes) in &files {
             let text = String::from_utf8_lossy(bytes);
             assert!(!text.contains(&address), "{path}");
@@ -165,6 +176,26 @@ fn a_withheld_field_is_nowhere_in_the_bundle_and_the_rest_still_verifies() {
         forged.insert("contents.json".into(), contents.to_bytes().unwrap());
         assert_eq!(codes(&bagged(&forged)), ["reason-without-withheld"]);
     });
+}
+
+/// Letters and digits of a text, whatever lines it was broken into.
+pub fn bare(text: &str) -> String {
+    text.chars().filter(|c| c.is_alphanumeric()).collect()
+}
+
+/// What a PDF says, as letters and digits.
+pub fn text_of(pdf: &[u8]) -> String {
+    let d = lopdf::Document::load_mem(pdf).unwrap();
+    let pages: Vec<u32> = d.get_pages().keys().copied().collect();
+    bare(&d.extract_text(&pages).unwrap())
+}
+
+fn has_pictures(pdf: &[u8]) -> bool {
+    let d = lopdf::Document::load_mem(pdf).unwrap();
+    d.objects.values().any(|o| {
+        let subtype = o.as_stream().and_then(|s| s.dict.get(b"Subtype"));
+        subtype.is_ok_and(|n| n.as_name().is_ok_and(|n| n == b"Image"))
+    })
 }
 
 fn codes(report: &BundleReport) -> Vec<&str> {
@@ -253,16 +284,12 @@ fn what_a_count_found_is_in_the_bundle_of_the_case() {
     on(async {
         let w = world();
         let send = async |act: Act| {
-            let command = Command {
-                id: CommandId::new(),
-                claimed_at: None,
-                late_reason: None,
-                act,
-            };
+            let command = Command::now(act);
             let id = command.id.0;
             let sent = Sent {
                 person: Some(w.demo.people["nour"].id),
                 signed: Signed::Session,
+                beside: None,
                 source: Source::Desk,
                 command,
             };

@@ -21,6 +21,7 @@ use liftledger::ledger::payload::Salt;
 use liftledger::ledger::times;
 use liftledger::people::{Role, password};
 use liftledger::store::RAW_MAX;
+use liftledger::trade::retention::SCHEDULE;
 use tempfile::TempDir;
 
 struct Told {
@@ -78,6 +79,7 @@ async fn the_story_is_told_whole_and_by_the_rules() {
     broken_histories(&told);
     what_waits(&told);
     restricted(&told);
+    room(&told);
     again(&told).await;
     told.house.close().await;
 }
@@ -318,6 +320,46 @@ fn restricted(told: &Told) {
     assert!(!told.state.cases[&told.demo.cases["boatyard"]].restricted);
 }
 
+/// The custodian's room at work: what the rules kept, and no finding comes of it.
+fn room(told: &Told) {
+    let (state, demo) = (&told.state, &told.demo);
+    let place = |name: &str| &state.places[&demo.places[name]];
+    // How much a shelf takes, and what stands there: the box was fetched from A4 and the lift moved on.
+    assert_eq!((place("a4").capacity, place("a4").standing), (Some(6), 0));
+    assert_eq!(
+        (place("v1").standing, place("strongroom").fill.things),
+        (1, 1)
+    );
+    // Two people: the mark is on the room, the shelf is in it, and the event names both.
+    assert_eq!(
+        state.two_person(demo.places["v1"]).unwrap().id,
+        demo.places["strongroom"]
+    );
+    let stored = told.facts().find_map(|f| match f {
+        Fact::Stored(x) if x.place == demo.places["v1"] => Some(x),
+        _ => None,
+    });
+    assert_eq!(stored.unwrap().second, Some(told.person("milena")));
+    // The logger saw one excursion, while nothing stood in the freezer.
+    let log = place("freezer").climate_log.as_ref().unwrap();
+    assert_eq!(log.excursions.len(), 1);
+    // The count found one thing on another shelf, and somebody who did not count resolved it.
+    let count = state.counts.values().next().unwrap();
+    assert_eq!((state.counts.len(), count.found.len()), (1, 1));
+    let resolved = count.found[0].resolved.as_ref().unwrap();
+    assert_eq!(resolved.by, Some(told.person("milena")));
+    assert!(!count.counters.contains(&told.person("milena")));
+    // A hold stands; and the box ended by three different people.
+    let lift = &state.items[&demo.items["tackle-lift"]];
+    assert_eq!(lift.holds.len(), 1);
+    let boxed = &state.packages[&demo.packages["tackle-box-pack"]];
+    let ended = boxed.custody.disposition.as_ref().unwrap();
+    let done = ended.executed.as_ref().unwrap();
+    let three: BTreeSet<PersonId> = [ended.by, done.by, done.witness].into();
+    assert_eq!(three.len(), 3);
+    assert!(matches!(boxed.custody.holder, Holder::Disposed { .. }));
+}
+
 async fn again(told: &Told) {
     let clock = TestClock::at(Utc::now());
     let refused = demo::load(&told.house, &clock, Utc::now()).await;
@@ -329,6 +371,8 @@ async fn it_can_be_told_just_after_midnight_too() {
     let dir = tempfile::tempdir().unwrap();
     let until: DateTime<Utc> = "2026-03-01T00:00:30Z".parse().unwrap();
     let clock = Arc::new(TestClock::at(until));
+    let schedule = include_str!("../../seed/demo/retention.toml");
+    std::fs::write(dir.path().join(SCHEDULE), schedule).unwrap();
     let house = House::begin_at(dir.path(), demo::ORIGIN, clock.clone())
         .await
         .unwrap();

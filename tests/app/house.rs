@@ -4,7 +4,6 @@ use liftledger::app::house::{House, HouseError};
 use liftledger::app::{RecordError, Sent};
 use liftledger::custody::rules::Trade;
 use liftledger::custody::{Act, Command, Signed, person};
-use liftledger::ids::CommandId;
 use liftledger::ledger::event::Source;
 use liftledger::people::{Role, password};
 use liftledger::trade::TradeRules;
@@ -55,15 +54,11 @@ async fn a_ledger_begins_with_an_administrator_and_opens_again() {
         number: "T-014".into(),
         roles: [Role::Technician].into(),
     };
-    let command = |act| Command {
-        id: CommandId::new(),
-        claimed_at: None,
-        late_reason: None,
-        act,
-    };
+    let command = |act| Command::now(act);
     let sent = |act| Sent {
         person: Some(id),
         signed: Signed::Session,
+        beside: None,
         source: Source::Desk,
         command: command(act),
     };
@@ -104,6 +99,7 @@ fn the_trade_rules_answer_what_custody_asks() {
         biological: false,
         fragile: false,
         sharp: false,
+        from_item: None,
         advice: None,
         size_mm: None,
         thickness: None,

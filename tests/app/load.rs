@@ -64,13 +64,17 @@ async fn created(yard: &Boatyard, by: PersonId, what: Act) -> Result<Subject, Re
 impl Yard {
     /// People with passwords, and a sealed package in the hands of each first one.
     pub async fn begin(site: impl Into<Site>) -> Self {
+        Self::with(site, PAIRS).await
+    }
+
+    pub async fn with(site: impl Into<Site>, pairs_asked: usize) -> Self {
         let yard = Boatyard::begin(site).await;
         password(&yard, yard.tech).await;
         let viewer = Viewer::operator();
         let scene = yard.house.reader(&viewer).case(yard.case).await.unwrap();
         let scene = scene.scenes[0].id;
         let mut pairs = Vec::new();
-        for n in 0..PAIRS {
+        for n in 0..pairs_asked {
             let names = [format!("tech{n}"), format!("cust{n}")];
             let tech = add(&yard, &names[0], Role::Technician).await;
             let custodian = add(&yard, &names[1], Role::Custodian).await;
@@ -137,6 +141,10 @@ impl Yard {
 
     /// Everybody signed in: for each pair one who hands over and receives, and some who note marks.
     pub fn clients(&self, address: &str) -> Vec<Client<'_>> {
+        self.clients_with(address, NOTERS)
+    }
+
+    pub fn clients_with(&self, address: &str, noters: usize) -> Vec<Client<'_>> {
         let visit = |user: &str, piece: Piece| {
             let page = format!("/do/receive?piece={piece}");
             Visit::begin(address, user, SECRET, &page)
@@ -157,9 +165,9 @@ impl Yard {
             lost: 0,
             kept: Vec::new(),
         };
-        (0..PAIRS)
+        (0..self.pairs.len())
             .map(|n| client(Some(n)))
-            .chain((0..NOTERS).map(|_| client(None)))
+            .chain((0..noters).map(|_| client(None)))
             .collect()
     }
 
@@ -192,6 +200,17 @@ impl Yard {
         let refused = Answer::Refused(409, "no-open-offer".into());
         let refused = answers.iter().filter(|a| **a == refused);
         assert_eq!((received.count(), refused.count()), (1, 49), "{answers:?}");
+    }
+}
+
+pub fn withdraw(piece: Piece) -> Sheet {
+    Sheet {
+        word: "withdraw",
+        id: CommandId::new().to_string(),
+        fields: vec![
+            ("piece", piece.to_string()),
+            ("reason", "the wrong one".into()),
+        ],
     }
 }
 
@@ -302,7 +321,11 @@ impl Client<'_> {
 
     /// Until no answer comes, or there are as many as a round may have. Each form goes to the next of the servers.
     pub fn run(&mut self, addresses: &[String]) {
-        for n in 0..60 {
+        self.run_some(addresses, 60);
+    }
+
+    pub fn run_some(&mut self, addresses: &[String], forms: usize) {
+        for n in 0..forms {
             let (fresh, who) = self.next();
             let sheet = self.waiting.take().unwrap_or(fresh);
             match self.send(addresses, n, who, &sheet) {
@@ -314,6 +337,12 @@ impl Client<'_> {
                 Answer::Refused(status, code) => panic!("{sheet:?}: {status} {code}"),
             }
         }
+    }
+
+    /// What goes to and fro, and who has it.
+    pub fn holds(&self) -> Option<(Piece, PersonId)> {
+        let pair = &self.yard.pairs[self.pair?];
+        Some((pair.piece, pair.people[self.holder].0))
     }
 
     /// Once all is well again: the last acknowledged form has the same answer, and the one without an answer is carried

@@ -8,7 +8,7 @@ use liftledger::app::audit::{Audit, audit};
 use liftledger::app::{RecordError, Recorded, Recorder, Sent, Tools};
 use liftledger::clock::SystemClock;
 use liftledger::custody::{Act, Command, Signed, case, hand_over, item, mark, package, person};
-use liftledger::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, SceneId};
+use liftledger::ids::{CaseId, ItemId, MarkId, PackageId, PersonId, Piece, SceneId};
 use liftledger::ledger::checkpoint::Key;
 use liftledger::ledger::event::Source;
 use liftledger::people::Role;
@@ -35,6 +35,7 @@ async fn open(dir: &Path) -> Desk {
         trade: Arc::new(Free),
         rules: "test".into(),
         clock: Arc::new(SystemClock),
+        files: None,
     };
     let (recorder, task) = Recorder::start(tools);
     Desk {
@@ -59,6 +60,7 @@ impl Desk {
             .record(Sent {
                 person,
                 signed,
+                beside: None,
                 source: Source::Desk,
                 command,
             })
@@ -86,12 +88,7 @@ impl Desk {
 }
 
 fn new(act: Act) -> Command {
-    Command {
-        id: CommandId::new(),
-        claimed_at: None,
-        late_reason: None,
-        act,
-    }
+    Command::now(act)
 }
 
 fn add(user_name: &str, role: Role) -> Act {
@@ -149,6 +146,7 @@ async fn story(desk: &Desk) -> (Piece, PersonId, PersonId) {
         biological: false,
         fragile: false,
         sharp: false,
+        from_item: None,
         advice: None,
         size_mm: None,
         thickness: None,

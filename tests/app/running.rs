@@ -4,7 +4,12 @@ use std::io::{BufRead as _, BufReader, Read as _};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use super::boatyard::Boatyard;
+use chrono::Utc;
+use liftledger::app::house::House;
+use liftledger::custody::{Act, hand_over};
+use liftledger::ids::Piece;
+
+use super::boatyard::{Boatyard, act};
 
 fn get(url: &str, token: Option<&str>) -> (u16, String, Option<String>) {
     let agent = ureq::Agent::config_builder()
@@ -168,6 +173,36 @@ fn too_little_room_is_not_ready_and_bad_settings_are_all_told() {
             now.ready && now.events > 20 && now.intake_waiting == 0,
             "{now:?}"
         );
+        // Brought to the counter: counted by whoever counts now, and told again for a while by whoever just did.
+        let piece = Piece::Package(yard.package);
+        let release = |to, due_at| {
+            Act::Release(hand_over::Release {
+                piece,
+                to,
+                purpose: "Comparison".into(),
+                due_at,
+                unsealed_reason: None,
+            })
+        };
+        let due = Utc::now().fixed_offset() + chrono::TimeDelta::days(1);
+        let receive = Act::Receive(hand_over::Receive {
+            piece,
+            seal_seen: "004217".into(),
+            condition: hand_over::Condition::Intact,
+            note: String::new(),
+        });
+        for (who, what) in [
+            (yard.custodian, release(yard.tech, Some(due))),
+            (yard.tech, receive),
+            (yard.tech, release(yard.custodian, None)),
+        ] {
+            act(&yard.house, Some(who), None, what).await.unwrap();
+        }
+        let again = yard.house.measured(0).await.unwrap();
+        assert_eq!((again.events, again.intake_waiting), (now.events + 3, 0));
+        let other = House::open(dir.path()).await.unwrap();
+        let other = other.measured(0).await.unwrap();
+        assert_eq!((other.events, other.intake_waiting), (now.events + 3, 1));
         let text = yard.house.recorder.metrics().text(&now);
         assert!(
             !text.contains("liftledger_append_commit_seconds_count 0\n"),

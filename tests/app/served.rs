@@ -1,7 +1,8 @@
 //! The real server process on a data folder, and somebody who sends it forms without a browser.
 #![allow(dead_code)]
 
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Write as _};
+use std::net::TcpStream;
 use std::path::Path;
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::Duration;
@@ -26,7 +27,8 @@ impl Server {
         command
             .args([what, "--listen", "127.0.0.1:0", "--data"])
             .arg(data)
-            .env("LIFTLEDGER_DATABASE", database.unwrap_or_default());
+            .env("LIFTLEDGER_DATABASE", database.unwrap_or_default())
+            .stderr(Stdio::null());
         Self::run(command)
     }
 
@@ -39,15 +41,16 @@ impl Server {
             .args(["-c", &script, env!("CARGO_BIN_EXE_liftledger")])
             .args(["serve", "--listen", "127.0.0.1:0", "--data"])
             .arg(data)
-            .env("LIFTLEDGER_DATABASE", "");
+            .env("LIFTLEDGER_DATABASE", "")
+            .stderr(Stdio::null());
         Self::run(command)
     }
 
-    fn run(mut command: Command) -> Self {
+    /// Another command line of the server.
+    pub fn run(mut command: Command) -> Self {
         let mut child = command
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
-            .stderr(Stdio::null())
             .spawn()
             .unwrap();
         let mut output = BufReader::new(child.stdout.take().unwrap());
@@ -74,6 +77,16 @@ impl Server {
         Some(kb * 1024)
     }
 
+    /// The process.
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Waits for its end.
+    pub fn wait(&mut self) -> std::process::ExitStatus {
+        self.child.wait().unwrap()
+    }
+
     /// SIGKILL: no handler runs, nothing is flushed.
     pub fn kill(&mut self) {
         self.child.kill().unwrap();
@@ -85,6 +98,42 @@ impl Drop for Server {
     fn drop(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();
+    }
+}
+
+/// A stream of notes of a page that is kept up to date.
+pub struct Notes(BufReader<TcpStream>);
+
+impl Notes {
+    pub fn open(address: &str, cookie: &str, of: &str) -> Self {
+        let at = address.strip_prefix("http://").unwrap();
+        let mut stream = TcpStream::connect(at).unwrap();
+        let request =
+            format!("GET /live?of={of} HTTP/1.1\r\nhost: {at}\r\ncookie: {cookie}\r\n\r\n");
+        stream.write_all(request.as_bytes()).unwrap();
+        let mut reader = BufReader::new(stream);
+        let mut line = String::new();
+        reader.read_line(&mut line).unwrap();
+        assert!(line.starts_with("HTTP/1.1 200"), "{line}");
+        Self(reader)
+    }
+
+    /// The word of the next note; none where none comes in time or the stream ends.
+    pub fn next(&mut self, within: Duration) -> Option<String> {
+        let until = std::time::Instant::now() + within;
+        loop {
+            let left = until.checked_duration_since(std::time::Instant::now())?;
+            let left = left.max(Duration::from_millis(1));
+            self.0.get_ref().set_read_timeout(Some(left)).unwrap();
+            let mut line = String::new();
+            match self.0.read_line(&mut line) {
+                Ok(0) | Err(_) => return None,
+                Ok(_) => {}
+            }
+            if let Some(word) = line.strip_prefix("event: ") {
+                return Some(word.trim().to_owned());
+            }
+        }
     }
 }
 
@@ -177,7 +226,8 @@ impl Visit {
         let status = answer.status().as_u16();
         if status == 303 {
             let to = answer.headers()["location"].to_str().unwrap();
-            let seq = to.rsplit_once("done=").unwrap().1;
+            // To sign in again would be another answer: a session that was begun survives what servers and databases do.
+            let (_, seq) = to.rsplit_once("done=").expect(to);
             return Answer::Done(seq.parse().unwrap());
         }
         // A body that breaks off tells as little as none.

@@ -12,7 +12,7 @@ use liftledger::custody::state::Thing;
 use liftledger::custody::{
     Act, Actor, Command, Signed, State, case, hand_over, item, mark, package, person,
 };
-use liftledger::ids::{CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, SceneId};
+use liftledger::ids::{CaseId, ItemId, MarkId, PackageId, PersonId, Piece, SceneId};
 use liftledger::keeping::KeepNeeds;
 use liftledger::ledger::checkpoint::{self, Checkpoint, Key};
 use liftledger::ledger::event::{Event, Source};
@@ -118,17 +118,13 @@ impl World {
             id: Some(id),
             roles: self.stage.state.people[&id].roles.clone(),
             signed: Signed::Password,
+            beside: None,
         }
     }
 
     pub fn act(&mut self, id: Option<PersonId>, act: Act) -> Result<Uuid, StageError> {
         self.now += Duration::seconds(30);
-        let command = Command {
-            id: CommandId::new(),
-            claimed_at: None,
-            late_reason: None,
-            act,
-        };
+        let command = Command::now(act);
         let actor = self.actor(id);
         let staged = self
             .stage
@@ -219,6 +215,7 @@ pub fn five_hundred() -> (World, Piece, [PersonId; 2]) {
         biological: false,
         fragile: false,
         sharp: false,
+        from_item: None,
         advice: None,
         size_mm: None,
         thickness: None,

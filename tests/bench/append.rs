@@ -30,6 +30,7 @@ async fn send(recorder: &Recorder, step: &Step) {
     let sent = Sent {
         person: actor.id,
         signed: actor.signed,
+        beside: None,
         source: Source::Desk,
         command: step.command.clone(),
     };
@@ -122,6 +123,7 @@ pub async fn load(store: Arc<dyn Store>, each: usize) -> Load {
         rules: trade.version().to_owned(),
         trade,
         clock: Arc::new(SystemClock),
+        files: None,
     };
     let (recorder, task) = Recorder::start(tools);
     let (yard, steps) = Yard::begin();

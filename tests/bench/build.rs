@@ -84,6 +84,8 @@ impl Built {
             .set_setting("origin", key().name())
             .await
             .unwrap();
+        // Its records were made by this version.
+        self.store.set_setting("records", "2").await.unwrap();
         House::open(folder).await.unwrap()
     }
 }
@@ -170,6 +172,7 @@ impl Staging {
                     .extend(event.header.touches.iter().map(|t| t.subject));
                 add(&mut self.batch, event);
             }
+            self.changed.append(&mut self.stage.state.also);
             self.batch.nodes.extend(taken.nodes.iter().map(|n| NodeRow {
                 level: u32::from(n.level),
                 idx: n.index,
@@ -227,7 +230,8 @@ impl Staging {
     }
 }
 
-fn add(batch: &mut Batch, event: &Event) {
+/// The rows of an event but its documents.
+pub fn add(batch: &mut Batch, event: &Event) {
     let seq = event.header.seq;
     batch.events.push(EventRow {
         seq,
@@ -246,7 +250,12 @@ fn add(batch: &mut Batch, event: &Event) {
             seq,
         });
     }
-    if event.header.kind == "package.sealed" {
+    // A package that was taken over from another record brings its seal along.
+    let sealed = matches!(
+        event.header.kind.as_str(),
+        "package.sealed" | "item.imported"
+    );
+    if let Some(number) = event.field_str("seal").filter(|_| sealed) {
         let package = event
             .header
             .touches
@@ -254,7 +263,7 @@ fn add(batch: &mut Batch, event: &Event) {
             .find(|t| matches!(t.subject, Subject::Package(_)))
             .unwrap();
         batch.seals.push(SealRow {
-            number: event.field_str("seal").unwrap().to_owned(),
+            number: number.to_owned(),
             package: package.subject.to_string(),
             seq,
         });

@@ -1,4 +1,4 @@
-//! Measures of the ledger: `cargo bench`, or `cargo bench -- append verify page paper advise` for some of them.
+//! Measures of the ledger: `cargo bench`, or `cargo bench -- append verify page room paper advise` for some of them.
 //!
 //! Each figure stands beside a baseline measured in the same run, since the ratio of the two says more than either:
 //! machines differ, and so does what else they are doing. `LIFTLEDGER_BENCH_SCALE` (1 if not set) multiplies the sizes.
@@ -8,12 +8,16 @@
 mod advise;
 mod append;
 mod build;
+mod bundle;
+mod county;
 mod figure;
 mod page;
 mod paper;
 mod picture;
 mod postgres;
 mod raw;
+mod room;
+mod search;
 mod verify;
 mod yard;
 
@@ -26,7 +30,7 @@ use figure::{Figure, Sheet};
 
 #[derive(Parser)]
 struct Asked {
-    /// Which measures: append, verify, page, paper, advise, picture. All of them if none is named.
+    /// Which measures: append, verify, page, search, room, paper, advise, picture, bundle. All of them if none is named, but county.
     names: Vec<String>,
     /// Writes the figures to this file too, as JSON.
     #[arg(long)]
@@ -64,8 +68,18 @@ impl Scale {
     }
 }
 
+/// The measure of everything at the size of a county.
+const COUNTY: &str = "county";
+
+/// Written after each part, so that a run that is cut off is not lost.
+fn keep(sheet: &Sheet, asked: &Asked) {
+    if let Some(path) = &asked.json {
+        std::fs::write(path, sheet.json()).unwrap();
+    }
+}
+
 fn main() {
-    if picture::child() {
+    if picture::child() || bundle::child() {
         return;
     }
     let asked = Asked::parse();
@@ -79,8 +93,11 @@ fn main() {
         ("append", |r, scale| r.block_on(append::measure(scale))),
         ("verify", |r, scale| r.block_on(verify::measure(scale))),
         ("page", |r, scale| r.block_on(page::measure(scale))),
+        ("search", |r, scale| r.block_on(search::measure(scale))),
+        ("room", |r, scale| r.block_on(room::measure(scale))),
         ("paper", |_, _| paper::measure()),
         ("picture", |r, _| picture::measure(r)),
+        ("bundle", bundle::measure),
         ("advise", |_, scale| advise::measure(scale)),
     ];
     if std::env::var_os(postgres::SERVER).is_some() {
@@ -88,7 +105,7 @@ fn main() {
     }
     for name in &asked.names {
         assert!(
-            measures.iter().any(|(n, _)| n == name),
+            name == COUNTY || measures.iter().any(|(n, _)| n == name),
             "there is no measure {name}"
         );
     }
@@ -97,10 +114,16 @@ fn main() {
     for (name, measure) in measures {
         if asked.names.is_empty() || asked.names.iter().any(|n| n == name) {
             sheet.add(name, measure(&runtime, scale));
+            keep(&sheet, &asked);
         }
     }
-    sheet.end(began.elapsed());
-    if let Some(path) = asked.json {
-        std::fs::write(path, sheet.json()).unwrap();
+    // Half an hour and more: only where it is asked for by name.
+    if asked.names.iter().any(|n| n == COUNTY) {
+        county::run(&runtime, scale, &mut |figures| {
+            sheet.add(COUNTY, figures);
+            keep(&sheet, &asked);
+        });
     }
+    sheet.end(began.elapsed());
+    keep(&sheet, &asked);
 }

@@ -1,5 +1,5 @@
 //! An item's page in a ledger of a million events and in one of a thousand: what it reads from the store, and the whole
-//! of it as a browser gets it from the router (session, rights, thread and card drawn, but no socket).
+//! of it as a browser gets it from the router (session, rights, thread and card drawn, but no socket). And the room in pictures.
 
 use std::hint::black_box;
 use std::sync::Arc;
@@ -25,6 +25,8 @@ const PAGES: usize = 4_000;
 /// Whole pages a round and ledger.
 const SERVED: usize = 1_000;
 const ROUNDS: usize = 5;
+/// Rooms a ledger.
+const ROOMS: usize = 15;
 /// No more time than this to build the large one.
 const MOST: Duration = Duration::from_secs(300);
 
@@ -104,7 +106,11 @@ impl Served {
     /// The whole page of one item.
     async fn page(&self, built: &Built, dice: &mut Dice) -> f64 {
         let lift = &built.lifts[dice.below(built.lifts.len())];
-        let request = Request::get(format!("/items/{}", lift.item))
+        self.get(&format!("/items/{}", lift.item)).await
+    }
+
+    async fn get(&self, path: &str) -> f64 {
+        let request = Request::get(path)
             .header(header::COOKIE, &self.cookie)
             .body(Body::empty())
             .unwrap();
@@ -157,11 +163,21 @@ pub async fn measure(scale: Scale) -> Vec<Figure> {
         }
         served.add(n, "served", a, b);
     }
+    let mut rooms = [Vec::new(), Vec::new()];
+    for _ in 0..ROOMS {
+        rooms[0].push(here.get("/room").await);
+        rooms[1].push(there.get("/room").await);
+    }
     let sizes = (small.size, large.size);
     small.store.close().await;
     large.store.close().await;
     let mut out = reads.figures("item page's reads", sizes);
     out.extend(served.figures("item page as served", sizes));
+    // What it reads is bounded, and a small ledger has less than the bounds: no ratio.
+    for (size, times) in [sizes.0, sizes.1].into_iter().zip(&rooms) {
+        let name = format!("the room in pictures as served, {size} events");
+        out.push(Figure::plain(name, "ms", times));
+    }
     out
 }
 

@@ -20,7 +20,7 @@ use tokio::runtime::Runtime;
 use super::figure::{Aim, Figure, note};
 
 #[path = "../app/boatyard.rs"]
-mod boatyard;
+pub mod boatyard;
 
 const ROUNDS: usize = 5;
 const WIDTH: u32 = 6_000;
@@ -50,7 +50,7 @@ fn photograph(path: &Path) {
     file.flush().unwrap();
 }
 
-fn memory_of(pid: &str) -> f64 {
+pub fn memory_of(pid: &str) -> f64 {
     let status = std::fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
     let line = status.lines().find(|l| l.starts_with("VmHWM:")).unwrap();
     let kb: f64 = line.split_whitespace().nth(1).unwrap().parse().unwrap();

@@ -23,12 +23,28 @@ pub const SERVER: &str = "LIFTLEDGER_BENCH_POSTGRES";
 /// Commits of the baseline that commits each row by itself.
 const SINGLE: usize = 500;
 
-struct Server {
+/// A server on which databases are made and dropped.
+pub struct Server {
     address: String,
     options: PgConnectOptions,
 }
 
 impl Server {
+    /// The one that the variable names.
+    pub fn named() -> Self {
+        let address = std::env::var(SERVER).unwrap();
+        Self {
+            options: address.parse().unwrap(),
+            address,
+        }
+    }
+
+    /// The address of a database of this name.
+    pub fn address_of(&self, name: &str) -> String {
+        let (server, _) = self.address.rsplit_once('/').unwrap();
+        format!("{server}/{name}")
+    }
+
     async fn sql(&self, sql: String) {
         let mut c = self.options.connect().await.unwrap();
         c.execute(AssertSqlSafe(sql)).await.unwrap();
@@ -36,19 +52,19 @@ impl Server {
     }
 
     /// A fresh database of this name, opened.
-    async fn fresh(&self, name: &str) -> PostgresStore {
+    pub async fn fresh(&self, name: &str) -> PostgresStore {
         self.gone(name).await;
         self.sql(format!(
             "CREATE DATABASE {name} ENCODING 'UTF8' TEMPLATE template0"
         ))
         .await;
-        let (server, _) = self.address.rsplit_once('/').unwrap();
-        PostgresStore::open(&format!("{server}/{name}").parse().unwrap())
+        PostgresStore::open(&self.address_of(name).parse().unwrap())
             .await
             .unwrap()
     }
 
-    async fn gone(&self, name: &str) {
+    /// Dropped, if it is there.
+    pub async fn gone(&self, name: &str) {
         self.sql(format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)"))
             .await;
     }
@@ -70,11 +86,7 @@ struct Round {
 }
 
 pub async fn measure(scale: Scale) -> Vec<Figure> {
-    let address = std::env::var(SERVER).unwrap();
-    let server = Server {
-        options: address.parse().unwrap(),
-        address,
-    };
+    let server = Server::named();
     let each = usize::try_from(scale.of(160, 4)).unwrap() / 2 * 2;
     let mut rounds = Vec::new();
     for n in 1..=ROUNDS {

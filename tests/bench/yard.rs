@@ -6,9 +6,7 @@ use chrono::{DateTime, FixedOffset};
 use liftledger::custody::{
     Act, Actor, Command, Signed, case, hand_over, item, mark, package, person, place,
 };
-use liftledger::ids::{
-    CaseId, CommandId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId,
-};
+use liftledger::ids::{CaseId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId};
 use liftledger::people::Role;
 
 /// How many items a case gets, more or less as in life.
@@ -29,18 +27,14 @@ impl Step {
                 id: Some(id),
                 roles: [role].into(),
                 signed: Signed::Password,
+                beside: None,
             },
         }
     }
 }
 
 fn step(by: Option<(PersonId, Role)>, act: Act) -> (Step, uuid::Uuid) {
-    let command = Command {
-        id: CommandId::new(),
-        claimed_at: None,
-        late_reason: None,
-        act,
-    };
+    let command = Command::now(act);
     let id = command.id.0;
     (Step { by, command }, id)
 }
@@ -189,6 +183,7 @@ impl Yard {
             biological: false,
             fragile: false,
             sharp: false,
+            from_item: None,
             advice: None,
             size_mm: None,
             thickness: None,

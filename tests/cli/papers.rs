@@ -92,6 +92,47 @@ async fn lists_labels_and_exports() {
         assert!(out.contains("on the record as event"), "{out}");
         assert!(std::fs::read(&file).unwrap().starts_with(b"%PDF"));
     }
+    // The papers of the case, each known again by its file.
+    let told = |args: &[&str], file: &Path| {
+        let file = file.to_str().unwrap();
+        let args = [&["paper"], args, &["--out", file]].concat();
+        let (code, out, err) = run(&args, &data);
+        assert_eq!(code, Some(0), "{args:?}: {err}");
+        assert!(out.contains("on the record as event"), "{out}");
+        let (code, out, err) = run(&["verify", "--pdf", file], &data);
+        assert_eq!(code, Some(0), "{args:?}: {out}{err}");
+    };
+    for args in [
+        &["receipt", CASE, "--items", "1,3", "--from", "R. Amsel"][..],
+        &[
+            "submission",
+            CASE,
+            "--to",
+            "State laboratory",
+            "--ask",
+            "Compare",
+        ],
+        &[
+            "sheet", CASE, "--of", "P1,1", "--empty", "2", "--paper", "a4",
+        ],
+        &["witness", CASE, "--person", "tess", "--paper", "letter"],
+        &["certification", CASE],
+    ] {
+        told(args, &dir.path().join(format!("{} paper.pdf", args[0])));
+    }
+    let none = dir.path().join("exhibits.pdf");
+    let args = ["paper", "exhibits", CASE, "--out", none.to_str().unwrap()];
+    let (code, _, err) = run(&args, &data);
+    assert_eq!(code, Some(1));
+    assert!(err.contains("no item of case") && !none.exists(), "{err}");
+    let (_, out, _) = run(&["paper", "list", CASE], &data);
+    assert!(
+        out.contains("Hand-over sheet") && out.contains("Label: box"),
+        "{out}"
+    );
+    let (_, out, _) = run(&["paper", "list", CASE, "--json"], &data);
+    let listed: serde_json::Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(listed["rows"][0]["paper"], "Certification of records");
     for (name, kind, says) in [
         ("HC-26-0117/99", "card", "no item 99"),
         ("nothing", "card", "there is no nothing"),
@@ -115,7 +156,7 @@ async fn lists_labels_and_exports() {
     // Exports, checked by the program itself without the ledger.
     let part = dir.path().join("part");
     let part = part.to_str().unwrap();
-    let args = ["export", "--case", CASE, "--originals", "--out", part];
+    let args = ["export", "--case", CASE, "--with-originals", "--out", part];
     let (code, out, err) = run(&args, &data);
     assert_eq!(code, Some(0), "{err}");
     assert!(out.contains("3 originals"), "{out}");

@@ -75,8 +75,9 @@ async fn each_paper_gets_its_answer() {
     std::fs::write(&altered, [&whole[..], b"\n"].concat()).unwrap();
     let (code, said) = verify(&altered, &data, &["--json"]);
     let json: serde_json::Value = serde_json::from_str(&said).unwrap();
-    assert_eq!((code, &json["answer"]), (Some(2), &"altered".into()));
-    assert_ne!(json["digest"], json["print"]["digest"]);
+    assert_eq!((code, &json["answer"]), (Some(2), &"appended".into()));
+    assert_eq!(json["added"], 1);
+    assert_ne!(json["digest"], json["prints"][0]["digest"]);
 
     // The identifier exchanged for one that nobody has; a label that was altered; a strange file.
     let mut bytes = whole.clone();
@@ -94,7 +95,10 @@ async fn each_paper_gets_its_answer() {
     std::fs::write(&altered, &bytes).unwrap();
     let (code, said) = verify(&altered, &data, &[]);
     assert_eq!(code, Some(2), "{said}");
-    assert!(said.contains("bears no identifier"), "{said}");
+    assert!(
+        said.contains("it was altered") && said.contains("Label printed"),
+        "{said}"
+    );
 
     std::fs::write(&altered, b"PK\x03\x04 no PDF").unwrap();
     let (code, said) = verify(&altered, &data, &[]);

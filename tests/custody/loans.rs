@@ -138,6 +138,8 @@ fn taking_back_ends_the_loan_of_the_hand_out() {
             seal_seen: String::new(),
             condition: Condition::Intact,
             note: String::new(),
+            weighed: None,
+            absent: vec![],
         })
     };
     let ends = |y: &Yard| y.events.last().unwrap().fields.contains_key("ends_loan");

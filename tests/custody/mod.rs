@@ -2,6 +2,9 @@
 
 mod afis;
 mod amendments;
+mod climate;
+mod exhibits;
+mod expungement;
 mod images;
 pub mod intake;
 mod keeping;
@@ -9,9 +12,15 @@ mod kit;
 mod loans;
 mod model;
 mod packing;
+pub mod packs;
 mod photographs;
 mod refusals;
 mod room;
+mod rooms;
+mod samples;
+mod seal_stock;
+mod sheets;
+mod shelving;
 mod thread;
 mod wants;
 pub mod yard;

@@ -15,13 +15,14 @@ use liftledger::custody::{Act, Actor, State, case, person};
 use liftledger::ids::{
     CaseId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Subject,
 };
-use liftledger::ledger::event::Source;
+use liftledger::ledger::event::{Event, Source};
 use liftledger::ledger::merkle::Frontier;
 use liftledger::people::Role;
 use proptest::prelude::*;
 use proptest::test_runner::Config;
 
 use super::yard::{actor, command, note, pack, party, place, recover, same, seal, store};
+use crate::app::tell::findings_hold;
 use crate::app::world::Free;
 
 /// Who has a thing, by place in the lists below.
@@ -446,6 +447,7 @@ struct Run {
     counts: HashMap<Subject, u64>,
     model: Model,
     carried_out: usize,
+    events: Vec<Event>,
 }
 
 impl Run {
@@ -461,6 +463,7 @@ impl Run {
                 *n = touch.n;
             }
         }
+        self.events.extend(staged.events);
         Ok(c.id.0)
     }
 
@@ -475,6 +478,7 @@ impl Run {
             counts: HashMap::new(),
             model: Model::default(),
             carried_out: 0,
+            events: vec![],
         };
         let add = |user_name: String, role| {
             Act::AddPerson(person::AddPerson {
@@ -625,6 +629,8 @@ impl Run {
                 purpose: reason(),
                 due_at: None,
                 unsealed_reason: Some(reason()),
+                tracking: String::new(),
+                weighed: None,
             }),
             Op::TakeBack => Act::TakeBack(TakeBack {
                 piece,
@@ -632,6 +638,8 @@ impl Run {
                 seal_seen: on(thing),
                 condition,
                 note,
+                weighed: None,
+                absent: vec![],
             }),
             Op::Hold => super::room::place_hold(piece.into()),
             Op::Lift => {
@@ -799,6 +807,40 @@ proptest! {
         for s in &steps {
             run.step(s);
         }
+        // Days later, so that what nobody answered is told too.
+        findings_hold(&run.events, &run.stage.state, run.now + Duration::days(3));
+    }
+}
+
+/// Over the fixed run of steps many kinds of findings are told, and each holds.
+#[test]
+fn every_finding_names_its_events_and_is_found_again() {
+    use proptest::strategy::ValueTree as _;
+    use proptest::test_runner::{RngAlgorithm, TestRng, TestRunner};
+    let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
+    let mut runner = TestRunner::new_with_rng(Config::default(), rng);
+    let mut codes = BTreeSet::new();
+    for round in 0..25 {
+        let mut run = Run::new();
+        for _ in 0..60 {
+            let s = step().new_tree(&mut runner).unwrap().current();
+            run.step(&s);
+            // Some runs take days, so that offers wait and things come back late.
+            run.now += Duration::hours(if round % 2 == 0 { 0 } else { 9 });
+        }
+        let later = run.now + Duration::days(3);
+        let found = findings_hold(&run.events, &run.stage.state, later);
+        codes.extend(found.into_iter().map(|f| f.code));
+    }
+    let told: Vec<&str> = codes.iter().map(String::as_str).collect();
+    for code in [
+        "gap",
+        "offer-answered-late",
+        "offer-open",
+        "unsealed",
+        "witness-missing",
+    ] {
+        assert!(codes.contains(code), "{code} is not among {told:?}");
     }
 }
 

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, Duration, FixedOffset};
 use liftledger::app::StageError;
 use liftledger::custody::amendment::Amend;
+use liftledger::custody::finding::{AnswerFinding, FindingKey};
 use liftledger::custody::hand_over::{Condition, Receive, Refuse, TakeBack, TakeCharge, Withdraw};
 use liftledger::custody::package::{Open, PutIn, TakeOut};
 use liftledger::custody::place::{Fetch, Override};
@@ -16,7 +17,7 @@ use liftledger::ledger::event::Source;
 
 use super::intake::{intake, misread};
 use super::yard::{
-    Yard, actor, command, pack, party, receive, recover, release, same, seal, store,
+    Yard, actor, answer, command, pack, party, receive, recover, release, same, seal, store,
 };
 
 /// A rule, who meets it, and with what.
@@ -101,6 +102,14 @@ pub fn rows(y: &Yard) -> Vec<Row> {
         offence: String::new(),
     };
     let nowhere = Piece::Item(ItemId::new());
+    // Of the right kind and of the right thing, but resting on another event.
+    let mut not_found = y.finding(shelved);
+    not_found.events = vec![1];
+    let of_other = y.events.iter().find(|e| {
+        let about = Subject::Item(t.of_other);
+        e.header.touches.iter().any(|touch| touch.subject == about)
+    });
+    let other_case = of_other.unwrap().header.seq;
     let mut small_box = pack(t.case, "box-rigid-small", &[Piece::Item(t.measured)]);
     let mut none_left = pack(t.case, "box-rigid-small", &[lift]);
     if let (Act::Pack(small), Act::Pack(none)) = (&mut small_box, &mut none_left) {
@@ -222,6 +231,8 @@ pub fn rows(y: &Yard) -> Vec<Row> {
                 seal_seen: String::new(),
                 condition: Condition::Intact,
                 note: String::new(),
+                weighed: None,
+                absent: vec![],
             }),
         ),
         row(
@@ -308,6 +319,27 @@ pub fn rows(y: &Yard) -> Vec<Row> {
             p.custodian,
             Act::Store(to_window),
         ),
+        row(
+            Rule::PlaceFull,
+            p.custodian,
+            Act::Store(store(shelved, t.full_bin)),
+        ),
+        row(
+            Rule::SecondMissing,
+            p.custodian,
+            Act::Store(store(shelved, t.cage_shelf)),
+        ),
+        Row {
+            actor: Actor {
+                beside: Some(p.examiner),
+                ..actor(state, p.custodian)
+            },
+            ..row(
+                Rule::SecondMayNot,
+                p.custodian,
+                Act::Store(store(shelved, t.cage)),
+            )
+        },
         row(Rule::Taken, p.tech, Act::OpenCase(open_case)),
         row(Rule::Taken, p.tech, seal(t.envelope, " 004217 ")),
         row(
@@ -320,6 +352,35 @@ pub fn rows(y: &Yard) -> Vec<Row> {
             p.custodian,
             amend(y.first("mark.noted"), "object"),
         ),
+        row(Rule::NoFinding, p.supervisor, answer(not_found)),
+        row(Rule::Forbidden, p.custodian, answer(y.finding(shelved))),
+        row(
+            Rule::BadText,
+            p.supervisor,
+            Act::AnswerFinding(AnswerFinding {
+                finding: y.finding(shelved),
+                text: " ".into(),
+                evidence: None,
+            }),
+        ),
+        row(
+            Rule::NotFound,
+            p.supervisor,
+            Act::AnswerFinding(AnswerFinding {
+                finding: y.finding(shelved),
+                text: "as the photograph shows".into(),
+                evidence: Some(1_000_000),
+            }),
+        ),
+        row(
+            Rule::BadValue,
+            p.supervisor,
+            Act::AnswerFinding(AnswerFinding {
+                finding: y.finding(shelved),
+                text: "as the photograph shows".into(),
+                evidence: Some(other_case),
+            }),
+        ),
     ]
 }
 
@@ -327,8 +388,10 @@ pub fn rows(y: &Yard) -> Vec<Row> {
 fn each_rule_says_no_with_its_own_code_and_changes_nothing() {
     let mut y = Yard::new();
     let room = super::room::Room::of(&mut y);
+    let orders = super::expungement::Orders::of(&mut y);
     let mut all = rows(&y);
     all.extend(room.rows(&y));
+    all.extend(orders.rows(&y));
     let mut met: BTreeSet<Rule> = BTreeSet::new();
     for Row {
         rule,
@@ -362,7 +425,7 @@ fn each_rule_says_no_with_its_own_code_and_changes_nothing() {
     assert!(without.is_empty(), "rules without a row: {without:?}");
     let codes: BTreeSet<&str> = Rule::ALL.iter().map(|r| r.code()).collect();
     assert_eq!(codes.len(), Rule::ALL.len(), "a code is there twice");
-    assert_eq!(codes.len(), 52);
+    assert_eq!(codes.len(), 59);
 }
 
 /// A release with everything wrong with it, put right one thing at a time, meets the rules in their order.
@@ -494,6 +557,7 @@ fn a_refusal_tells_nothing_of_a_restricted_case() {
         super::yard::set_view(Subject::Mark(t.closed_mark), 7, &["no-such-step"]),
         super::yard::set_scale(Subject::Mark(t.closed_mark), 7, None),
         super::yard::add_copy(item, 7, 8, Recipe::new(vec![])),
+        super::wants::brought(&y.stage.state.cases[&case].number),
         pack(case, "no-such-container", &[]),
         pack(t.case, "envelope-paper", &[item]),
         put_in(t.envelope, piece),
@@ -534,6 +598,8 @@ fn a_refusal_tells_nothing_of_a_restricted_case() {
             seal_seen: String::new(),
             condition: Condition::Intact,
             note: String::new(),
+            weighed: None,
+            absent: vec![],
         }),
         Act::TakeCharge(TakeCharge {
             piece: item,
@@ -551,21 +617,53 @@ fn a_refusal_tells_nothing_of_a_restricted_case() {
             piece,
             purpose: "x".into(),
         }),
+        Act::Repack(super::packs::repack(
+            &[super::packs::source(package, "0")],
+            liftledger::custody::repack::Why::Split,
+            &[],
+        )),
+        Act::Repack(super::packs::repack(
+            &[super::packs::source(t.envelope, "")],
+            liftledger::custody::repack::Why::Split,
+            &[item],
+        )),
+        super::packs::consume(t.closed_lift, true),
         super::room::dispose(piece, p.examiner),
         super::room::witness(piece),
         super::room::decline(piece),
         amend(event("mark.noted"), "object"),
         amend(event("package.sealed"), "seal"),
+        answer(FindingKey {
+            code: "gap".into(),
+            of: item.into(),
+            events: vec![1],
+            detail: String::new(),
+        }),
+        Act::AnswerFinding(AnswerFinding {
+            finding: y.finding(Piece::Item(t.shelved)),
+            text: String::new(),
+            evidence: Some(event("package.sealed")),
+        }),
+        Act::FormPrinted(super::sheets::printed(
+            case,
+            liftledger::custody::paper::PaperKind::HandOverSheet,
+            liftledger::ids::CommandId::new(),
+        )),
+        super::expungement::carry_out(case, 1),
         Act::LabelPrinted(liftledger::custody::paper::LabelPrinted {
             of: Subject::Package(package),
             label: String::new(),
             digest: liftledger::ids::Digest([0; 32]),
+            print: None,
+            certificate: None,
+            timestamp: None,
+            warning: None,
         }),
     ];
     for act in acts {
         let word = act.word();
-        // Neither of them is assigned.
-        let who = [p.custodian, p.examiner].into_iter().find(|who| {
+        // None of them is assigned.
+        let who = [p.custodian, p.examiner, p.admin].into_iter().find(|who| {
             let roles = &y.stage.state.people[who].roles;
             liftledger::people::permission::allows(roles, act.action())
         });

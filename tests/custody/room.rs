@@ -7,17 +7,23 @@ use liftledger::custody::disposition::{
     AuthoriseDisposition, DeclineDisposition, Dispose, Method, RevokeDisposition,
     WitnessDisposition,
 };
-use liftledger::custody::hand_over::{Condition, Receive, Release};
+use liftledger::custody::hand_over::{Condition, Receive, Release, Stayed};
 use liftledger::custody::hold::{LiftHold, PlaceHold};
+use liftledger::custody::package::PutIn;
 use liftledger::custody::place::Fetch;
+use liftledger::custody::repack::Why;
 use liftledger::custody::retention::SetRetention;
 use liftledger::custody::state::Holder;
 use liftledger::custody::{Act, Rule};
-use liftledger::ids::{CaseId, Code, CountId, ItemId, PersonId, Piece, PlaceId, Subject};
+use liftledger::ids::{
+    CaseId, Code, CountId, ItemId, PackageId, PersonId, Piece, PlaceId, Subject,
+};
 use liftledger::keeping::sampling;
 use liftledger::trade::retention::Schedule;
 
+use super::packs::{absent, back, consume, repack, source};
 use super::refusals::Row;
+use super::seal_stock::{deliver, issue, spoil};
 use super::yard::{Yard, actor, command, hand_out, party, place, release, store};
 
 /// What is where, beside the yard's own.
@@ -41,6 +47,11 @@ pub struct Room {
     pub held: ItemId,
     /// In the custodian's hands, nothing authorised.
     pub plain: Piece,
+    /// Emptied by packing anew, in the technician's hands.
+    pub closed: PackageId,
+    /// With two lifts in it, outside.
+    pub sent: PackageId,
+    pub within: [Piece; 2],
 }
 
 pub fn begin(place: PlaceId) -> Act {
@@ -173,6 +184,8 @@ impl Room {
         let supervisor = y.people.supervisor;
         let add = Act::AddPlace(place("Bin 7", "room-temperature"));
         let bin = PlaceId(y.act(custodian, add).unwrap());
+        y.act(custodian, deliver(bin, "SB-004401", "SB-004500"))
+            .unwrap();
         let mut kept = Vec::new();
         for _ in 0..2 {
             let piece = in_hand(y);
@@ -202,8 +215,21 @@ impl Room {
         y.act(examiner, witness(gone)).unwrap();
         let held = y.recovered(y.things.mark, "lifting-tape");
         y.act(supervisor, place_hold(Subject::Item(held))).unwrap();
+        let mark = y.things.mark;
+        let mut lift = || Piece::Item(y.recovered(mark, "lifting-tape"));
+        let (within, more) = ([lift(), lift()], lift());
+        let (sent, closed) = (
+            y.packed("envelope-paper", &within),
+            y.packed("envelope-paper", &[more]),
+        );
+        super::packs::send(y, sent);
+        let anew = repack(&[source(closed, "")], Why::Wet, &[]);
+        y.act(y.people.tech, Act::Repack(anew)).unwrap();
         y.remember_events();
         Self {
+            closed,
+            sent,
+            within,
             bin,
             kept: [kept[0], kept[1]],
             open,
@@ -221,7 +247,27 @@ impl Room {
     pub fn allowed(&self, y: &Yard) -> Vec<(PersonId, Act)> {
         let p = &y.people;
         let case = y.things.case;
+        let mut back = back(Piece::Package(self.sent), "", Condition::Open);
+        back.weighed = super::packs::weighed("400");
+        back.absent = vec![
+            absent(self.within[0], Stayed::Consumed),
+            absent(self.within[1], Stayed::Retained),
+        ];
+        let mut anew = repack(&[source(y.things.envelope, "")], Why::Other, &[]);
+        anew.seal = "004219".into();
         vec![
+            (p.custodian, Act::TakeBack(back)),
+            (p.custodian, deliver(self.bin, "SB-005001", "SB-005100")),
+            (
+                p.custodian,
+                issue(self.bin, "SB-004421", "SB-004440", p.tech),
+            ),
+            (
+                p.custodian,
+                spoil(self.bin, "SB-004401", "SB-004402", "torn"),
+            ),
+            (p.tech, Act::Repack(anew)),
+            (p.custodian, consume(y.things.outside, true)),
             (p.custodian, begin(self.bin)),
             (p.second, begin(y.things.shelf)),
             (
@@ -273,7 +319,18 @@ impl Room {
             command: command(act),
         };
         let held = Piece::Item(self.held);
+        let put_in = Act::PutIn(PutIn {
+            package: self.closed,
+            piece: Piece::Item(y.things.lift),
+        });
         vec![
+            row(Rule::Closed, p.tech, put_in),
+            row(
+                Rule::Empty,
+                p.tech,
+                Act::Repack(repack(&[source(self.closed, "")], Why::Wet, &[])),
+            ),
+            row(Rule::NotHolder, p.custodian, consume(self.held, true)),
             row(Rule::Disposed, p.custodian, release(self.gone, p.examiner)),
             row(
                 Rule::Disposed,

@@ -6,26 +6,33 @@ use std::collections::BTreeSet;
 use chrono::Duration;
 use liftledger::app::rows;
 use liftledger::custody::amendment::Amend;
+use liftledger::custody::brought::{BringIn, Origin};
+use liftledger::custody::climate_log::LogClimate;
 use liftledger::custody::disclosure::Disclose;
 use liftledger::custody::drying::NoteDry;
+use liftledger::custody::finding::AnswerFinding;
 use liftledger::custody::hand_over::{Condition, Refuse, TakeBack, TakeCharge, Withdraw};
+use liftledger::custody::import::{Import, ImportRow, derived};
 use liftledger::custody::kit::{KitAdd, KitRemove};
 use liftledger::custody::mark::DevelopMark;
 use liftledger::custody::package::{Open, PutIn, TakeOut};
-use liftledger::custody::paper::{CaseRead, LabelPrinted, ReportPrinted};
+use liftledger::custody::paper::{CaseRead, LabelPrinted, PaperKind, ReportPrinted};
 use liftledger::custody::person::{AddPerson, SetActive, SetRoles};
 use liftledger::custody::place::{Fetch, Override};
 use liftledger::custody::rules::Meta;
+use liftledger::custody::shelving::StoreMany;
 use liftledger::custody::state::Key;
 use liftledger::custody::stock::{FromStock, StockSet, StockTake};
 use liftledger::custody::{Act, Actor, Command, State, apply, case, decide};
-use liftledger::ids::{Digest, PersonId, Piece, Subject};
+use liftledger::ids::{CommandId, Digest, ItemId, PersonId, Piece, Subject};
 use liftledger::people::Role;
 
+use super::expungement::Orders;
 use super::room::Room;
 use super::yard::{
     Yard, actor, add_copy, add_image, assess, command, exported, hand_out, note, pack, party,
-    place, receive, recover, release, seal, set_scale, set_view, span, store,
+    place, receive, recover, release, seal, set_capacity, set_scale, set_view, span, store,
+    two_person,
 };
 use liftledger::imaging::recipe::{Op, Recipe};
 
@@ -50,8 +57,23 @@ fn load(cold: &mut State, full: &State, key: &Key) {
         Key::PlaceName(name) => copy!(place_names, name),
         Key::Seal(number) => copy!(seals, number),
         Key::Event(seq) => copy!(events, seq),
+        Key::Findings(of) => copy!(findings, of),
         Key::Subject(Subject::Count(id)) => copy!(counts, id),
         Key::Code(code) => copy!(codes, code),
+        Key::Record(case) => {
+            copy!(records, case);
+            for seq in full.records.get(case).into_iter().flatten() {
+                copy!(events, seq);
+            }
+        }
+        Key::Near(place) => {
+            let parent = full.places[place].added.parent;
+            let beside = full.places.values().filter(|p| p.added.parent == parent);
+            let mut beside: Vec<_> = beside.collect();
+            beside.sort_by(|a, b| a.added.name.cmp(&b.added.name));
+            let ids = beside.iter().map(|p| p.id).collect();
+            cold.near.insert(*place, ids);
+        }
         Key::StoredIn(place) => {
             let here = liftledger::custody::state::Holder::Place { place: *place };
             let mut pieces: Vec<Piece> = Vec::new();
@@ -83,8 +105,60 @@ fn loaded(full: &State, actor: &Actor, command: &Command) -> State {
     cold
 }
 
+/// A row that names a case, a place and a seal.
+fn imported(y: &Yard) -> Act {
+    let state = &y.stage.state;
+    let row = ImportRow {
+        row: 1,
+        item: ItemId(derived("a heel")),
+        case: state.cases[&y.things.case].number.clone(),
+        case_title: String::new(),
+        former: "17".into(),
+        description: "cast of a heel".into(),
+        form: "cast".into(),
+        medium: String::new(),
+        method: String::new(),
+        object: String::new(),
+        place: state.places[&y.things.shelf].added.name.clone(),
+        holder: String::new(),
+        container: "carton".into(),
+        seal: "OS 1".into(),
+        received_on: None,
+        note: String::new(),
+    };
+    Act::Import(Import {
+        file: "room.csv".into(),
+        digest: Digest([3; 32]),
+        rows: vec![row],
+    })
+}
+
+/// Something brought to the counter.
+pub fn brought(case: &str) -> Act {
+    Act::BringIn(BringIn {
+        case: case.into(),
+        case_title: String::new(),
+        origin: Origin::Public,
+        brought_by: "Ole Brandt".into(),
+        agency: String::new(),
+        identification: String::new(),
+        contact: String::new(),
+        description: "outboard propeller, three blades".into(),
+        form: String::new(),
+        found_where: String::new(),
+        found_when: String::new(),
+        condition: "one blade bent".into(),
+        packaging: String::new(),
+        wet: false,
+        biological: false,
+        fragile: false,
+        sharp: false,
+        note: String::new(),
+    })
+}
+
 /// Acts that are carried out: each word of the table at least once.
-fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
+pub fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
     let (p, t) = (&y.people, &y.things);
     let (lift, boxed) = (Piece::Item(t.lift), Piece::Package(t.box_offered));
     let shelved = Piece::Item(t.shelved);
@@ -117,6 +191,8 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
             p.custodian,
             super::intake::intake(&[y.stage.state.packages[&t.box_offered].code.as_str()]),
         ),
+        (p.custodian, imported(y)),
+        (p.custodian, brought(&y.stage.state.cases[&t.case].number)),
         (
             p.admin,
             Act::AddPerson(AddPerson {
@@ -275,6 +351,23 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
             }),
         ),
         (
+            p.custodian,
+            Act::StoreMany(StoreMany {
+                place: t.marked_fridge,
+                codes: vec![y.stage.state.items[&t.shelved].code.to_string()],
+                unsealed_reason: Some("the seals have run out".into()),
+            }),
+        ),
+        (
+            p.custodian,
+            Act::LogClimate(LogClimate {
+                place: t.shelf,
+                logger: "L-7".into(),
+                csv: "time,temperature_c\n2026-01-02T10:00:00Z,21\n".into(),
+                offset: None,
+            }),
+        ),
+        (
             p.tech,
             Act::StockTake(StockTake {
                 place: t.shelf,
@@ -310,6 +403,8 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
                 seal_seen: String::new(),
                 condition: Condition::Intact,
                 note: String::new(),
+                weighed: None,
+                absent: vec![],
             }),
         ),
         (
@@ -325,6 +420,9 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
         (p.custodian, Act::AddPlace(inner_place)),
         (p.custodian, Act::Store(to_window)),
         (p.custodian, Act::Store(store(shelved, t.marked_fridge))),
+        (p.custodian, Act::Store(store(shelved, t.free_bin))),
+        (p.custodian, set_capacity(t.shelf, Some(40))),
+        (p.supervisor, two_person(t.cage, false)),
         (
             p.custodian,
             Act::Fetch(Fetch {
@@ -351,11 +449,23 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
             }),
         ),
         (
+            p.examiner,
+            Act::AnswerFinding(AnswerFinding {
+                finding: y.finding(shelved),
+                text: "photographed on the shelf, then packed".into(),
+                evidence: Some(y.first("mark.noted")),
+            }),
+        ),
+        (
             p.tech,
             Act::LabelPrinted(LabelPrinted {
                 of: Subject::Place(t.shelf),
                 label: "shelf".into(),
                 digest,
+                print: None,
+                certificate: None,
+                timestamp: None,
+                warning: None,
             }),
         ),
         (
@@ -366,8 +476,24 @@ fn allowed(y: &Yard) -> Vec<(PersonId, Act)> {
                 ledger_size: 9,
                 counts: vec![],
                 print: None,
+                paper: None,
+                person: None,
+                made_for: None,
+                withheld: vec![],
+                certificate: None,
+                timestamp: None,
+                warning: None,
             }),
         ),
+        (
+            p.tech,
+            Act::FormPrinted(super::sheets::printed(
+                t.case,
+                PaperKind::HandOverSheet,
+                CommandId::new(),
+            )),
+        ),
+        (p.supervisor, super::exhibits::exhibit(t.lift, "S-4", "")),
         (
             p.supervisor,
             Act::Disclose(Disclose {
@@ -403,6 +529,7 @@ fn compare(y: &Yard, actor: &Actor, command: &Command) -> Result<(), String> {
     assert_eq!(on_full, on_cold, "{word}");
     let drafts = on_full.map_err(|r| r.to_string())?;
     let mut warm = full.clone();
+    warm.also.clear();
     for draft in &drafts {
         let meta = Meta {
             seq: y.stage.size() + 1,
@@ -412,13 +539,19 @@ fn compare(y: &Yard, actor: &Actor, command: &Command) -> Result<(), String> {
         apply(&mut warm, &draft.fact, &meta).unwrap();
         apply(&mut cold, &draft.fact, &meta).unwrap();
     }
-    let touched: BTreeSet<Subject> = drafts.iter().flat_map(|d| d.subjects.clone()).collect();
+    // Sums of places around others and items in a package change beside what events name, and the state says which.
+    assert_eq!(warm.also, cold.also, "{word}");
+    let touched: BTreeSet<Subject> = drafts
+        .iter()
+        .flat_map(|d| d.subjects.clone())
+        .chain(warm.also.iter().copied())
+        .collect();
     for subject in &touched {
         let (a, b) = (rows::row(&warm, *subject), rows::row(&cold, *subject));
         assert_eq!(a, b, "{word}: {subject}");
         assert!(a.unwrap().is_some(), "{word}: {subject} has no record");
     }
-    // A fact changes only what its event touches: the append path writes no other record.
+    // A fact changes only what its event touches or the state says: the append path writes no other record.
     let all = full
         .people
         .keys()
@@ -442,8 +575,13 @@ fn compare(y: &Yard, actor: &Actor, command: &Command) -> Result<(), String> {
 fn every_act_is_decided_alike_on_what_it_asks_for() {
     let mut y = Yard::new();
     let room = Room::of(&mut y);
+    let orders = Orders::of(&mut y);
     let mut words = BTreeSet::new();
-    for (who, act) in allowed(&y).into_iter().chain(room.allowed(&y)) {
+    for (who, act) in allowed(&y)
+        .into_iter()
+        .chain(room.allowed(&y))
+        .chain(orders.allowed(&y))
+    {
         let word = act.word();
         let c = command(act);
         if let Err(why) = compare(&y, &actor(&y.stage.state, who), &c) {
@@ -460,16 +598,29 @@ fn every_act_is_decided_alike_on_what_it_asks_for() {
 fn every_refusal_is_the_same_on_what_was_asked_for() {
     let mut y = Yard::new();
     let room = Room::of(&mut y);
-    for row in super::refusals::rows(&y).into_iter().chain(room.rows(&y)) {
+    let orders = Orders::of(&mut y);
+    for row in super::refusals::rows(&y)
+        .into_iter()
+        .chain(room.rows(&y))
+        .chain(orders.rows(&y))
+    {
         assert!(compare(&y, &row.actor, &row.command).is_err());
     }
     // The same acts by everybody else: other rules, the same answers.
     for who in y.stage.state.people.keys() {
         let me = actor(&y.stage.state, *who);
-        for row in super::refusals::rows(&y).into_iter().chain(room.rows(&y)) {
+        for row in super::refusals::rows(&y)
+            .into_iter()
+            .chain(room.rows(&y))
+            .chain(orders.rows(&y))
+        {
             let _ = compare(&y, &me, &row.command);
         }
-        for (_, act) in allowed(&y).into_iter().chain(room.allowed(&y)) {
+        for (_, act) in allowed(&y)
+            .into_iter()
+            .chain(room.allowed(&y))
+            .chain(orders.allowed(&y))
+        {
             let _ = compare(&y, &me, &command(act));
         }
     }
@@ -505,6 +656,10 @@ fn a_chain_of_packages_is_loaded_to_its_ends() {
         of: inner.into(),
         label: "box".into(),
         digest: Digest([1; 32]),
+        print: None,
+        certificate: None,
+        timestamp: None,
+        warning: None,
     });
     let around = pack(y.things.case, "box-cardboard", &[inner]);
     for act in [take_out.clone(), put_in, label, around] {

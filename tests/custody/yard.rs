@@ -6,7 +6,9 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, Duration, TimeZone, Utc};
 use liftledger::app::{Stage, StageError};
 use liftledger::custody::afis::AfisExported;
+use liftledger::custody::capacity::SetCapacity;
 use liftledger::custody::copy::AddCopy;
+use liftledger::custody::finding::{AnswerFinding, FindingKey};
 use liftledger::custody::item::Recover;
 use liftledger::custody::kit::KitAdd;
 use liftledger::custody::mark::{DevelopMark, MarkKind, NoteMark};
@@ -14,10 +16,11 @@ use liftledger::custody::package::{Pack, Seal};
 use liftledger::custody::place::{AddPlace, PlaceKind, Store};
 use liftledger::custody::state::{Key, PastEvent};
 use liftledger::custody::stock::{StockSet, StockTake};
+use liftledger::custody::two_person::MarkTwoPerson;
 use liftledger::custody::value::{AssessValue, Value};
 use liftledger::custody::{Act, Actor, Command, Signed, State, case, hand_over, image, person};
 use liftledger::ids::{
-    CaseId, CommandId, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId,
+    CaseId, Digest, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, SceneId, Subject,
 };
 use liftledger::imaging::recipe::Recipe;
 use liftledger::imaging::resolution::{Scale, Span};
@@ -76,6 +79,14 @@ pub struct Things {
     pub shelf: PlaceId,
     pub window: PlaceId,
     pub marked_fridge: PlaceId,
+    /// A bin that takes one thing, with `binned` in it; and beside it one that takes two, empty. Both stand in a rack.
+    pub rack: PlaceId,
+    pub full_bin: PlaceId,
+    pub free_bin: PlaceId,
+    pub binned: ItemId,
+    /// A cage for two people, and a shelf in it.
+    pub cage: PlaceId,
+    pub cage_shelf: PlaceId,
 }
 
 pub struct Yard {
@@ -89,12 +100,7 @@ pub struct Yard {
 
 /// A command of now.
 pub fn command(act: Act) -> Command {
-    Command {
-        id: CommandId::new(),
-        claimed_at: None,
-        late_reason: None,
-        act,
-    }
+    Command::now(act)
 }
 
 pub fn actor(state: &State, id: PersonId) -> Actor {
@@ -102,6 +108,7 @@ pub fn actor(state: &State, id: PersonId) -> Actor {
         id: Some(id),
         roles: state.people[&id].roles.clone(),
         signed: Signed::Password,
+        beside: None,
     }
 }
 
@@ -135,6 +142,7 @@ pub fn recover(mark: MarkId, medium: &str, at: DateTime<Utc>) -> Recover {
         biological: false,
         fragile: false,
         sharp: false,
+        from_item: None,
         advice: None,
         size_mm: None,
         thickness: None,
@@ -212,6 +220,8 @@ pub fn hand_out(piece: Piece) -> Act {
         purpose: "to the laboratory".into(),
         due_at: None,
         unsealed_reason: Some("no seal at hand".into()),
+        tracking: String::new(),
+        weighed: None,
     })
 }
 
@@ -250,6 +260,14 @@ pub fn assess(of: impl Into<liftledger::ids::Subject>, digest: u8) -> Act {
         digest: Digest([digest; 32]),
         value: Value::Limited,
         reason: "a third of the core is smudged".into(),
+    })
+}
+
+pub fn answer(finding: FindingKey) -> Act {
+    Act::AnswerFinding(AnswerFinding {
+        finding,
+        text: "the envelope lay in the locked drawer of the counter".into(),
+        evidence: None,
     })
 }
 
@@ -349,10 +367,34 @@ impl Yard {
                 case: e.header.case,
                 subjects: e.header.touches.iter().map(|t| t.subject).collect(),
                 fields: e.fields.clone(),
+                expunged: e.expunged.is_some(),
             };
+            if let Some(case) = e.header.case {
+                let record = self.stage.state.records.entry(case).or_default();
+                if !record.contains(&e.header.seq) {
+                    record.push(e.header.seq);
+                }
+                self.stage.state.known.insert(Key::Record(case));
+            }
             self.stage.state.events.insert(e.header.seq, past);
             self.stage.state.known.insert(Key::Event(e.header.seq));
         }
+    }
+
+    /// The findings as an answer asks for them.
+    pub fn remember_findings(&mut self) {
+        let found = crate::app::tell::keys(&self.events, &self.stage.state, self.now);
+        for piece in crate::app::tell::pieces(&self.stage.state) {
+            let of = Subject::from(piece);
+            self.stage.state.known.insert(Key::Findings(of));
+        }
+        self.stage.state.findings = found.into_iter().collect();
+    }
+
+    /// A finding of a thing.
+    pub fn finding(&self, of: impl Into<Subject>) -> FindingKey {
+        let keys = &self.stage.state.findings[&of.into()];
+        keys.first().unwrap().clone()
     }
 
     /// The place in the ledger of the first event of this kind.
@@ -402,6 +444,12 @@ impl Yard {
                 shelf: PlaceId::new(),
                 window: PlaceId::new(),
                 marked_fridge: PlaceId::new(),
+                rack: PlaceId::new(),
+                full_bin: PlaceId::new(),
+                free_bin: PlaceId::new(),
+                binned: ItemId::new(),
+                cage: PlaceId::new(),
+                cage_shelf: PlaceId::new(),
             },
         };
         y.people();
@@ -419,7 +467,9 @@ impl Yard {
         // Long after: what is claimed an hour ago is still after every custody event.
         y.now += Duration::days(2);
         y.things.stone = y.recovered(y.things.mark, "dental-stone-cast");
+        y.rooms();
         y.remember_events();
+        y.remember_findings();
         y
     }
 
@@ -485,6 +535,53 @@ impl Yard {
             purpose: "trodden on".into(),
         };
         self.must(keeper, Act::StockTake(spoiled));
+    }
+
+    /// Bins with a capacity, and a cage for two people.
+    fn rooms(&mut self) {
+        let keeper = self.people.custodian;
+        let mut add = |name: &str, kind, parent| {
+            let mut new = place(name, "room-temperature");
+            new.kind = kind;
+            new.parent = parent;
+            PlaceId(self.must(keeper, Act::AddPlace(new)))
+        };
+        let rack = add("Rack 4", PlaceKind::Unit, None);
+        let full_bin = add("Bin 4-1", PlaceKind::Bin, Some(rack));
+        let free_bin = add("Bin 4-2", PlaceKind::Bin, Some(rack));
+        let cage = add("Cage", PlaceKind::Room, None);
+        let cage_shelf = add("Cage shelf", PlaceKind::Shelf, Some(cage));
+        (self.things.full_bin, self.things.free_bin) = (full_bin, free_bin);
+        self.things.cage_shelf = cage_shelf;
+        (self.things.rack, self.things.cage) = (rack, cage);
+        for (place, takes) in [(self.things.full_bin, 1), (self.things.free_bin, 2)] {
+            self.must(keeper, set_capacity(place, Some(takes)));
+        }
+        self.must(self.people.supervisor, two_person(cage, true));
+        self.things.binned = self.recovered(self.things.mark, "lifting-tape");
+        // As a store lists them.
+        self.stage
+            .state
+            .near
+            .insert(full_bin, vec![full_bin, free_bin]);
+        let binned = Piece::Item(self.things.binned);
+        self.give(binned, keeper);
+        self.must(keeper, Act::Store(store(binned, self.things.full_bin)));
+    }
+
+    /// With a second person who signed beside the actor.
+    pub fn with(&mut self, who: PersonId, second: PersonId, act: Act) -> Result<Uuid, StageError> {
+        self.now += Duration::seconds(30);
+        let command = command(act);
+        let actor = Actor {
+            beside: Some(second),
+            ..actor(&self.stage.state, who)
+        };
+        let staged = self
+            .stage
+            .take(&self.rules, &actor, &command, Source::Desk, self.now)?;
+        self.events.extend(staged.events);
+        Ok(command.id.0)
     }
 
     /// The stock of a kind of box on the shelf is counted.
@@ -625,6 +722,18 @@ pub fn note(case: CaseId, scene: SceneId) -> Act {
         texture: "smooth".into(),
         curvature: "flat".into(),
         note: "seen by oblique light".into(),
+    })
+}
+
+pub fn set_capacity(place: PlaceId, capacity: Option<u32>) -> Act {
+    Act::SetCapacity(SetCapacity { place, capacity })
+}
+
+pub fn two_person(place: PlaceId, two_person: bool) -> Act {
+    Act::MarkTwoPerson(MarkTwoPerson {
+        place,
+        two_person,
+        reason: "what is kept there is sought after".into(),
     })
 }
 

@@ -5,3 +5,4 @@ mod papers;
 mod refusals;
 mod sample;
 mod samples;
+mod signature;

@@ -55,3 +55,30 @@ fn keys_come_back_by_their_passphrase_only() {
         SealedError::Malformed
     );
 }
+
+#[test]
+fn the_key_of_papers_goes_along() {
+    use liftledger::disclosure::signature::issue::Whose;
+    use liftledger::keys::papers;
+    let dir = tempfile::tempdir().unwrap();
+    let folder = dir.path().join("keys");
+    Keys::create(&folder).unwrap();
+    let whose = Whose {
+        name: "Evidence unit".into(),
+        ..Whose::default()
+    };
+    let chain = papers::self_signed(&folder, &whose, chrono::Utc::now(), 1).unwrap();
+    let keys = Keys::open(&folder).unwrap();
+    let sealed = SealedKeys::seal(&keys, VKEY, "a kedge anchor, two oars").unwrap();
+    let text = serde_json::to_string(&sealed).unwrap();
+    let secret = hex::encode(keys.papers().unwrap().key().to_bytes());
+    assert!(!text.contains(&secret));
+    let back = sealed.open("a kedge anchor, two oars").unwrap();
+    let there = dir.path().join("restored");
+    let put = Keys::put_back(&there, &back).unwrap();
+    let signer = put.papers().unwrap();
+    assert_eq!(*signer.chain(), chain);
+    assert_eq!(hex::encode(signer.key().to_bytes()), secret);
+    assert_eq!(put.signing().as_bytes(), keys.signing().as_bytes());
+    assert!(!format!("{put:?}{signer:?}").contains(&secret));
+}

@@ -1,5 +1,6 @@
 //! Keeping: packaging, places, and needs joined.
 
+mod excursion;
 mod fitting;
 mod joining;
 mod packaging;

@@ -3,14 +3,18 @@
 use std::collections::BTreeMap;
 
 use liftledger::{
-    ids::Digest,
+    ids::{CaseId, Digest, EventId, ItemId, PersonId, Subject},
     ledger::{
         checkpoint::{Checkpoint, Key, VerifyingKey, open, sign},
-        event::{Event, Header},
+        event::{Attested, Draft, Event, Header, Source, Touch},
         export::{Line, Proof, Shown, parse_subjects, subjects_to_bytes},
+        expunged,
         merkle::{self, Frontier},
         payload::{self, Salt},
-        verify::folder::{self, Files},
+        verify::{
+            FindingCode,
+            folder::{self, Files},
+        },
     },
 };
 
@@ -187,4 +191,100 @@ fn the_folders_of_the_example_verify() {
     files.subjects = Some(subjects.as_bytes());
     let report = folder::part(&files, Some(&trusted));
     assert_eq!((report.events, report.findings), (2, vec![]));
+}
+
+/// Event 4 of the last chapter: it expunges event 3.
+fn expungement() -> Event {
+    let id = |n: u128| uuid::Uuid::from_u128(0x0197_a0c0_0000_7000_8000_0000_0000_0000 | n);
+    let fields = serde_json::json!({
+        "court": "Sallow District Court", "events": [3], "left": "{\"3\":{}}", "order": "26-EX-3",
+    });
+    let touch = |subject, n| Touch { subject, n };
+    let draft = Draft {
+        seq: 4,
+        id: EventId(id(0x104)),
+        kind: expunged::KIND.into(),
+        case: Some(CaseId(id(0xc))),
+        touches: vec![
+            touch(Subject::Case(CaseId(id(0xc))), 3),
+            touch(Subject::Item(ItemId(id(0xd))), 2),
+        ],
+        actor: Some(PersonId(id(0xa))),
+        attested: Attested::Password,
+        source: Source::Desk,
+        claimed_at: "2026-03-09T11:05:00.000000+01:00".into(),
+        recorded_at: "2026-03-09T10:05:00.500000Z".into(),
+        rules: "base-1".into(),
+    };
+    let fields = fields.as_object().unwrap().clone().into_iter().collect();
+    Event::seal(draft, Salt(std::array::from_fn(|i| 48 + i as u8)), fields).unwrap()
+}
+
+#[test]
+fn the_expunged_event_of_the_example_verifies_and_only_by_its_expungement() {
+    let mut all = events();
+    let fourth = expungement();
+    let third = Event::expunged(all[2].bytes.clone(), 4, payload::Fields::new()).unwrap();
+    let lines: Vec<u8> = [&third, &fourth]
+        .iter()
+        .flat_map(|e| Line::whole(e).to_bytes())
+        .collect();
+    assert_eq!(
+        String::from_utf8(lines.clone()).unwrap(),
+        block("The lines of the whole export")
+    );
+    all.push(fourth.clone());
+    let (frontier, nodes) = frontier(&all);
+    let tree = format!("leaf 3 {}\nroot {}\n", nodes[&(0, 3)], frontier.root());
+    assert_eq!(tree, block("The tree of all four"));
+    let key = Key::new(
+        &std::array::from_fn(|i| i as u8),
+        "ledger.example/sallow-reach",
+    )
+    .unwrap();
+    let head = Checkpoint {
+        origin: key.name().to_owned(),
+        size: 4,
+        root: frontier.root(),
+    };
+    let note = sign(&head, &key).unwrap();
+    assert_eq!(note, block(&format!("root {}\n", frontier.root())));
+
+    let whole = |third: &Event, fourth: &Event| {
+        let events = [&all[0], &all[1], third, fourth];
+        let events: Vec<u8> = events
+            .iter()
+            .flat_map(|e| Line::whole(e).to_bytes())
+            .collect();
+        let vkey = format!("{}\n", key.verifying_key());
+        let report = folder::whole(
+            &Files {
+                events: &events,
+                checkpoint: note.as_bytes(),
+                vkey: vkey.as_bytes(),
+                proofs: None,
+                subjects: None,
+            },
+            Some(key.verifying_key()),
+        );
+        let codes: Vec<FindingCode> = report.findings.iter().map(|f| f.code).collect();
+        (report.expunged, codes)
+    };
+    assert_eq!(whole(&third, &fourth), (1, vec![]));
+    // Still there; and marked as expunged by an event that does not name it.
+    assert_eq!(
+        whole(&all[2], &fourth),
+        (0, vec![FindingCode::PayloadNotRemoved])
+    );
+    let elsewhere = Event::expunged(all[2].bytes.clone(), 2, payload::Fields::new()).unwrap();
+    assert_eq!(
+        whole(&elsewhere, &fourth),
+        (0, vec![FindingCode::NotExpunged])
+    );
+    let both = Event::expunged(fourth.bytes.clone(), 2, payload::Fields::new()).unwrap();
+    assert_eq!(
+        whole(&third, &both),
+        (0, vec![FindingCode::NotExpunged, FindingCode::NotExpunged])
+    );
+    assert_eq!(expunged::left(&fourth).into_keys().collect::<Vec<_>>(), [3]);
 }

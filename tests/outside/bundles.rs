@@ -212,3 +212,108 @@ fn a_stranger_a_browser_and_our_command_agree_on_each_bundle() {
         assert!(!taken, "the page took {file}: {how}: {said}");
     }
 }
+
+/// Events of the demo's first case are expunged by two people; its bundle then has marks in the place of their payloads.
+fn expunged(made: &Made) -> String {
+    use liftledger::app::Sent;
+    use liftledger::app::house::House;
+    use liftledger::custody::expungement::{CarryOutExpungement, OrderExpungement};
+    use liftledger::custody::{Act, Command as Asked, Signed};
+    use liftledger::ids::{CommandId, Subject};
+    use liftledger::ledger::event::Source;
+    let data = made.path("demo");
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+        .unwrap();
+    runtime.block_on(async {
+        let house = House::open(Path::new(&data)).await.unwrap();
+        let viewer = liftledger::app::Viewer::operator();
+        let reader = house.reader(&viewer);
+        let case = reader.case_by_number("HR-26-0417").await.unwrap().id;
+        let marks = reader.marks_of(case, &Default::default()).await.unwrap();
+        let of = Subject::Mark(marks.rows[0].id);
+        let history = reader.history(of).await.unwrap();
+        let goes = |kind: &str| matches!(kind, "mark.noted" | "image.added");
+        let events: Vec<u64> = history
+            .iter()
+            .filter(|p| goes(&p.event.header.kind))
+            .map(|p| p.event.header.seq)
+            .collect();
+        assert!(events.len() > 1);
+        let order = Act::OrderExpungement(OrderExpungement {
+            of: Subject::Case(case),
+            events,
+            court: "Hollin County Court".into(),
+            order: "26-EX-14".into(),
+            dated: "2026-03-01".parse().unwrap(),
+        });
+        let carry_out = Act::CarryOutExpungement(CarryOutExpungement { case, number: 1 });
+        for (user, act) in [("milena", order), ("ivo", carry_out)] {
+            let person = house.person_by_user_name(user).await.unwrap().unwrap().id;
+            let command = Asked {
+                id: CommandId::new(),
+                claimed_at: None,
+                late_reason: None,
+                paper_sheet: None,
+                act,
+            };
+            let sent = Sent {
+                person: Some(person),
+                signed: Signed::Password,
+                beside: None,
+                source: Source::Desk,
+                command,
+            };
+            house.recorder.record(sent).await.unwrap();
+        }
+        house.close().await;
+    });
+    let out = made.path("expunged.zip");
+    let (code, said) = liftledger(&[
+        "bundle",
+        "HR-26-0417",
+        "--to",
+        "Defence counsel",
+        "--authority",
+        "order of 4 March",
+        "--out",
+        &out,
+        "--data",
+        &data,
+    ]);
+    assert_eq!(code, Some(0), "{said}");
+    out
+}
+
+/// The same three and the mark of an expunged event: taken where an expungement of the ledger part names the event, and
+/// nowhere else. Source: chapter 10 of the format page.
+#[test]
+fn a_mark_of_an_expunged_event_is_taken_only_by_its_expungement() {
+    let made = Made::begin();
+    let file = expunged(&made);
+    let page = Page::open(&made);
+    assert_eq!(made.stranger(std::slice::from_ref(&file)), ["accepted"]);
+    assert!(made.ours(&file).0, "{}", made.ours(&file).1);
+    let (well, said) = page.says(&file);
+    assert!(well && said.contains("events expunged by order"), "{said}");
+
+    let folder = made.path("mutants");
+    std::fs::create_dir(&folder).unwrap();
+    let how: Vec<String> = python("expunged.py", &format!("{file}\n{folder}\n"))
+        .lines()
+        .map(str::to_owned)
+        .collect();
+    assert_eq!(how.len(), 7);
+    let files: Vec<String> = (0..how.len())
+        .map(|n| format!("{folder}/expunged-{n}.zip"))
+        .collect();
+    for ((file, how), stranger) in files.iter().zip(&how).zip(made.stranger(&files)) {
+        assert!(stranger.starts_with("refused"), "the stranger took: {how}");
+        let (taken, said) = made.ours(file);
+        assert!(!taken, "our command took: {how}: {said}");
+        let (taken, said) = page.says(file);
+        assert!(!taken, "the page took: {how}: {said}");
+    }
+}

@@ -259,14 +259,22 @@ def check(path, trusted):
         proofs[p["seq"]] = [bytes.fromhex(h) for h in p["path"]]
     reasons = {(seq, field) for seq, fields in contents["withheld"].items() for field in fields}
     last, recorded, ids, touched, named, hidden = 0, "", set(), {}, set(), False
+    gone, orders, seqs = {}, {}, set()
     for text in lines_of(ledger("events.jsonl")):
         line = strict(text)
         need(isinstance(line, dict) and isinstance(line.get("header"), str), "a line")
         h = header(line["header"])
         seq = h["seq"]
-        need(payload_root(line) == h["payload_root"], f"the payload of event {seq}")
+        if "expunged" in line:
+            need(sorted(line) == ["expunged", "header"] and is_count(line["expunged"]), f"the mark of event {seq}")
+            gone[seq] = line["expunged"]
+        else:
+            need(payload_root(line) == h["payload_root"], f"the payload of event {seq}")
+            if h["kind"] == "expungement.carried-out":
+                orders[seq] = {n for n in line["fields"].get("events", []) if is_count(n) and n < seq}
         need(seq > last and h["recorded_at"] >= recorded and h["id"] not in ids, f"the order at event {seq}")
         last, recorded = seq, h["recorded_at"]
+        seqs.add(seq)
         ids.add(h["id"])
         leaf = hashlib.sha256(b"\x00" + line["header"].encode()).digest()
         need(included(leaf, seq - 1, size, proofs.pop(seq, []), root), f"the proof of event {seq}")
@@ -277,12 +285,16 @@ def check(path, trusted):
             need((str(seq), field) in reasons, f"{field} of event {seq} is withheld without a reason")
             reasons.discard((str(seq), field))
         field = {"image.added": "digest", "image.copy-made": "copy"}.get(h["kind"])
-        if field:
+        if field and "expunged" not in line:
             if field in line["fields"]:
                 need(is_("[0-9a-f]{64}", line["fields"][field]), "a picture's digest")
                 named.add(line["fields"][field])
             else:
                 hidden = True
+    for seq, by in gone.items():
+        need(seq in orders.get(by, set()), f"event {seq} is marked as expunged by event {by}, which does not name it")
+    for by, named_by in orders.items():
+        need(all(n in gone or n not in seqs for n in named_by), f"event {by} expunges what is still there")
     need(not proofs, "proofs for events that are not there")
     need(not reasons, "reasons for what is not withheld")
     stated = json_file(ledger("subjects.json"))

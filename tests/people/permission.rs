@@ -5,7 +5,7 @@ use liftledger::people::{Action, Role};
 
 /// One row an action; columns in the order of `Role::ALL`: technician, custodian, examiner, court liaison, supervisor,
 /// auditor, administrator.
-const TABLE: [(Action, &str); 24] = [
+const TABLE: [(Action, &str); 32] = [
     (Action::ManagePeople, "......x"),
     (Action::ReadEvidence, "xxxxxx."),
     (Action::OpenCase, "x...x.."),
@@ -17,19 +17,27 @@ const TABLE: [(Action, &str); 24] = [
     (Action::Pack, "xxx...."),
     (Action::HandOver, "xxxx..."),
     (Action::HandOutside, "xx.x..."),
+    (Action::Consume, ".xx...."),
     (Action::Keep, ".x....."),
+    (Action::StandBeside, ".x..x.."),
+    (Action::MarkTwoPerson, "....x.."),
     (Action::TakeCharge, ".x....."),
     (Action::OverrideKeeping, "....x.."),
     (Action::ResolveCount, ".x..x.."),
     (Action::Hold, "...xx.."),
+    (Action::SetExhibit, "...xx.."),
     (Action::AuthoriseDisposition, "....x.."),
     (Action::Dispose, ".x....."),
     (Action::Witness, "xxxxx.."),
     (Action::Amend, "xxxxx.."),
     (Action::PrintLabel, "xxx...."),
     (Action::PrintReport, ".x.xx.."),
+    (Action::PrintForm, "xxxxx.."),
     (Action::Prove, "...xxx."),
     (Action::Disclose, "...xx.."),
+    (Action::AnswerFindings, "..xxx.."),
+    (Action::OrderExpungement, "...xx.."),
+    (Action::CarryOutExpungement, "....x.x"),
 ];
 
 #[test]

@@ -49,6 +49,10 @@ fn flags_stand_in_words() {
     let text = pages(&custody_report(&report(12)).unwrap()).concat();
     assert!(text.contains("LATE ENTRY"));
     assert!(text.contains("FLAG: seal"));
+    // Findings stand with who answered, when and in which event, or with what would answer them.
+    assert!(text.contains("Findings and answers") && text.contains("Time not accounted for"));
+    assert!(text.contains("locked drawer") && text.contains("event 140"));
+    assert!(text.contains("NO ANSWER"));
     assert!(text.contains("MIRRORED IMAGE: flip before comparison"));
 }
 

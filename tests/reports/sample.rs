@@ -44,6 +44,7 @@ pub fn label() -> Label {
         ],
         seal_number: "004217".into(),
         printed_at: at(),
+        print_id: String::new(),
     }
 }
 
@@ -129,6 +130,7 @@ pub fn report(rows: u64) -> CustodyReport {
         printed_when: "2 Apr 2026 10:00 -05:00".into(),
         printed_at: at(),
         print_id: "R0001".into(),
+        withheld: String::new(),
         paper: Paper::A4,
         zone: FixedOffset::west_opt(5 * 3600).unwrap(),
         items: vec![
@@ -167,6 +169,27 @@ pub fn report(rows: u64) -> CustodyReport {
                 }],
                 thread: Some(thread()),
                 custody: (1..=rows).map(row).collect(),
+                findings: vec![
+                    FindingRow {
+                        severity: "break".into(),
+                        grave: true,
+                        title: "Time not accounted for".into(),
+                        sentence: "Nobody vouches for 20 h.".into(),
+                        row: Some(5),
+                        events: vec![121, 131],
+                        answer: "It lay in the locked drawer of the counter.".into(),
+                        answered: "Ελένη Δράκου, 1 Apr 2026, event 140".into(),
+                        would_answer: "Who had it.".into(),
+                    },
+                    FindingRow {
+                        severity: "note".into(),
+                        title: "Entered late".into(),
+                        sentence: "It was entered late.".into(),
+                        events: vec![118],
+                        would_answer: "What was written down then.".into(),
+                        ..FindingRow::default()
+                    },
+                ],
                 flags: vec!["20 h not accounted for between rows 4 and 5".into()],
                 amendments: vec!["Event 121 corrects event 118: the place was the inner face, not the outer.".into()],
             },
@@ -179,10 +202,12 @@ pub fn report(rows: u64) -> CustodyReport {
             },
         ],
         integrity: Integrity {
+            signature: String::new(),
             checkpoint: format!("ledger.tamarack.example\n412\n{digest}"),
             ledger_size: 412,
             tree_head: digest.into(),
             counts: vec![("Item 3".into(), rows), ("Item 4".into(), 1)],
+            witnesses: Vec::new(),
         },
     }
 }

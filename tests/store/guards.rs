@@ -91,7 +91,7 @@ async fn a_guard_that_was_dropped_is_named() {
             .fetch_all(&mut raw)
             .await
             .unwrap();
-    assert_eq!(all.len(), 12);
+    assert_eq!(all.len(), 15);
     for name in &all {
         raw.execute(AssertSqlSafe(format!("DROP TRIGGER {name}")))
             .await

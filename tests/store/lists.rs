@@ -176,9 +176,14 @@ async fn every_condition_holds() {
     ];
     for (filter, expected) in cases {
         assert_eq!(
-            place.store.count_docs(&filter).await.unwrap(),
+            place.store.count_docs(&filter, 1_000).await.unwrap(),
             expected,
             "{filter:?}"
+        );
+        assert_eq!(
+            place.store.count_docs(&filter, 2).await.unwrap(),
+            expected.min(2),
+            "{filter:?}, no further than two"
         );
         assert_eq!(
             all(&place, filter.clone()).await.len() as u64,
@@ -238,5 +243,5 @@ async fn what_was_made_with_a_lot_is_paged() {
     let rows = all(&place, filter.clone()).await;
     assert_eq!(rows.len(), 234);
     assert!(rows.windows(2).all(|w| w[0].subject < w[1].subject));
-    assert_eq!(place.store.count_docs(&filter).await.unwrap(), 234);
+    assert_eq!(place.store.count_docs(&filter, 1_000).await.unwrap(), 234);
 }

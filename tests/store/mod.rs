@@ -7,6 +7,7 @@ mod guards;
 mod lists;
 mod rows;
 mod schema;
+mod words;
 mod write;
 
 use std::path::PathBuf;

@@ -224,6 +224,11 @@ async fn a_seal_number_and_a_name_are_used_once() {
     })
     .await
     .unwrap();
+    tx.commit().await.unwrap();
+    let asked = ["S-1", "S-2"].map(str::to_owned);
+    let used = place.store.seals(&asked).await.unwrap();
+    assert_eq!(used, std::slice::from_ref(&seal));
+    let mut tx = place.store.begin().await.unwrap();
     let again = tx
         .append(Batch {
             seals: vec![seal],

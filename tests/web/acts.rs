@@ -154,12 +154,17 @@ async fn opened_from(word: &str) -> String {
     let package = *w.demo.packages.values().next().unwrap();
     let person = w.demo.people["runa"].id;
     match word {
-        "add-person" | "open-case" | "add-place" => String::new(),
+        "add-person" | "open-case" | "bring-in" | "add-place" | "store-many" => String::new(),
         "begin-count" => format!("?place={}", w.demo.places["a1"]),
         "scan-codes" | "end-count" => format!("?count={}", counted().await),
         "resolve-difference" => format!("?count={}&number=1", counted().await),
+        "order-expungement" => format!("?of=case:{case}"),
+        "withdraw-expungement" | "carry-out-expungement" => {
+            format!("?case={case}&number={}", ordered().await)
+        }
         "place-hold" | "lift-hold" => format!("?of={item}"),
         "set-retention" => format!("?case={case}"),
+        "set-exhibit" => format!("?item={}", w.demo.items["hatch-item"]),
         "set-roles" | "set-active" => format!("?person={person}"),
         "open-scene" | "assign" | "restrict" | "pack" => format!("?case={case}"),
         "note-mark" => format!("?case={case}&scene={}", w.demo.scenes["shed"]),
@@ -178,11 +183,45 @@ async fn opened_from(word: &str) -> String {
             let images = w.house.reader(&viewer).item(of).await.unwrap().images;
             format!("?of=item:{of}&digest={}", images[0].digest)
         }
+        "answer-finding" => {
+            let viewer = liftledger::app::Viewer::operator();
+            let reader = w.house.reader(&viewer);
+            let lamp = w.demo.packages["lamp-pack"];
+            let file = liftledger::app::views::package_file::load(&reader, lamp);
+            format!("?finding={}", file.await.unwrap().findings[0].key)
+        }
+        "consume" => format!("?piece={item}"),
         "note-dry" => format!("?piece={item}"),
-        "stock-set" | "stock-take" => format!("?place={}", w.demo.places["e1"]),
+        "seals-deliver" | "seals-issue" | "seals-spoil" | "stock-set" | "stock-take"
+        | "log-climate" | "set-capacity" | "mark-two-person" => {
+            format!("?place={}", w.demo.places["e1"])
+        }
         "amend" => format!("?event={}&field=description", event_of(item.into()).await),
         _ => format!("?piece={}", Piece::Package(package)),
     }
+}
+
+/// An order to expunge, put on the record by the supervisor: which of its case's.
+async fn ordered() -> usize {
+    let case = world().demo.cases["boatyard"];
+    let order = liftledger::custody::expungement::OrderExpungement {
+        of: Subject::Case(case),
+        events: vec![],
+        court: "Hollin County Court".into(),
+        order: "26-EX-14".into(),
+        dated: "2026-03-02".parse().unwrap(),
+    };
+    let sent = liftledger::app::Sent {
+        person: Some(world().demo.people["milena"].id),
+        signed: liftledger::custody::Signed::Password,
+        beside: None,
+        source: liftledger::ledger::event::Source::Desk,
+        command: liftledger::custody::Command::now(Act::OrderExpungement(order)),
+    };
+    world().house.recorder.record(sent).await.unwrap();
+    let viewer = Viewer::operator();
+    let case = world().house.reader(&viewer).case(case).await.unwrap();
+    case.expungements.len()
 }
 
 /// A count, begun by the custodian.
@@ -195,11 +234,13 @@ async fn counted() -> liftledger::ids::CountId {
     let sent = liftledger::app::Sent {
         person: Some(world().demo.people["nour"].id),
         signed: liftledger::custody::Signed::Session,
+        beside: None,
         source: liftledger::ledger::event::Source::Desk,
         command: liftledger::custody::Command {
             id,
             claimed_at: None,
             late_reason: None,
+            paper_sheet: None,
             act: Act::BeginCount(begin),
         },
     };
@@ -235,11 +276,13 @@ fn every_act_has_a_form() {
         // printed.
         let without = [
             "intake",
+            "import",
             "add-image",
             "add-copy",
             "label-printed",
             "afis-exported",
             "report-printed",
+            "form-printed",
             "disclose",
             "case-read",
         ];
@@ -543,6 +586,112 @@ fn something_goes_outside_and_comes_back() {
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let me = world().demo.people["nour"].id;
         assert_eq!(now().await.holder, Holder::Person { person: me });
+    });
+}
+
+/// Weights are asked about before they are signed, and what did not come back is on the record.
+#[test]
+fn what_comes_back_is_weighed_and_may_lack_something() {
+    on(async {
+        let browser = signed_in("nour").await;
+        let (package, _) = shelved().await;
+        check_out(&browser, Piece::Package(package.id)).await;
+        let piece = Piece::Package(package.id).to_string();
+        let party = [
+            ("piece", piece.as_str()),
+            ("party.name", "O. Reyes"),
+            ("party.organisation", "Court of Hollin Reach"),
+            ("party.identification", "Service card of the court"),
+        ];
+        let mut out = party.to_vec();
+        out.extend([
+            ("purpose", "Hearing"),
+            ("tracking", "HR 55 21"),
+            ("weighed.grams", "412.5"),
+            ("weighed.scale", "scale 3"),
+            ("due_at", "2031-01-02T10:00"),
+        ]);
+        let path = format!("/do/hand-out?piece={piece}");
+        let answer = perform(&browser, &path, "nour", &out).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        let page = browser.get(&format!("/packages/{}", package.id)).await;
+        assert!(page.says("HR 55 21") && page.says("412.5 g by scale 3"));
+        assert!(
+            browser
+                .get("/desk/storeroom")
+                .await
+                .says("tracking number HR 55 21")
+        );
+
+        let path = format!("/do/take-back?piece={piece}");
+        let form = browser.get(&path).await;
+        assert!(!form.says("412.5 g"), "the weight on record stays unsaid");
+        let inside = package.contents[0];
+        let absent = format!("absent.{inside}");
+        let number = package.seal().unwrap().number.clone();
+        let mut back = party.to_vec();
+        back.extend([
+            ("seal_seen", number.as_str()),
+            ("condition", "open"),
+            ("note", "Cut open at the top"),
+            ("weighed.grams", "380"),
+            ("weighed.scale", "scale 3"),
+            (absent.as_str(), "retained"),
+            ("absent_note", "The clerk keeps it for the hearing"),
+        ]);
+        let (csrf, id) = (form.hidden("csrf"), form.hidden("id"));
+        let mut first = vec![("csrf", csrf.as_str()), ("id", id.as_str()), ("sent", "1")];
+        first.extend(back.iter().copied());
+        let step = browser.post("/do/take-back", &first).await;
+        assert!(step.says("What you sign"));
+        assert!(step.says("32.5 g less than 412.5 g"), "{}", step.html);
+        let answer = perform(&browser, &path, "nour", &back).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        let page = browser.get(&format!("/packages/{}", package.id)).await;
+        assert!(page.says("Another weight than it went out with"));
+        assert!(page.says("Came back without something"));
+        let viewer = viewer();
+        let reader = world().house.reader(&viewer);
+        let stayed = reader.thing(inside).await.unwrap();
+        assert!(matches!(stayed.custody().holder, Holder::Outside { .. }));
+        assert!(stayed.custody().loan.as_ref().unwrap().due_at.is_some());
+    });
+}
+
+#[test]
+fn a_package_is_packed_anew_by_its_form() {
+    on(async {
+        let browser = signed_in("nour").await;
+        let (package, _) = shelved().await;
+        check_out(&browser, Piece::Package(package.id)).await;
+        let path = format!("/do/repack?piece={}", Piece::Package(package.id));
+        let form = browser.get(&path).await;
+        let number = package.seal().unwrap().number.clone();
+        assert!(!form.says(&number), "the seal is read off the package");
+        let (id, container) = (package.id.to_string(), package.container.clone());
+        let mut fields = vec![
+            ("package", id.as_str()),
+            ("why", "damaged"),
+            ("reason", "The corner is torn"),
+            ("seal_seen", "HR-000000"),
+            ("condition", "damaged"),
+            ("seen_note", "Torn at one corner"),
+            ("container", container.as_str()),
+            ("seal", "HR-777001"),
+            ("initialled", "yes"),
+        ];
+        let answer = perform(&browser, &path, "nour", &fields).await;
+        assert!(answer.status.is_client_error(), "another seal was seen");
+        assert!(answer.says("The corner is torn"));
+        fields[3] = ("seal_seen", &number);
+        let answer = perform(&browser, &path, "nour", &fields).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        let new = browser.get(&answer.to).await;
+        assert!(new.says("HR-777001") && new.says("Made of what was in"));
+        let old = browser.get(&format!("/packages/{id}")).await;
+        assert!(old.says("empty and closed since") && old.says("Contents went into"));
+        let put = browser.get(&format!("/packages/{id}")).await;
+        assert!(!put.says("Put something into"));
     });
 }
 

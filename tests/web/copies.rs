@@ -474,13 +474,9 @@ async fn the_verifier_finds_an_altered_copy(world: &World) {
     let sent = Sent {
         person: Some(world.demo.people["soren"].id),
         signed: Signed::Session,
+        beside: None,
         source: Source::Desk,
-        command: Command {
-            id: CommandId::new(),
-            claimed_at: None,
-            late_reason: None,
-            act: Act::AddCopy(forged),
-        },
+        command: Command::now(Act::AddCopy(forged)),
     };
     world.house.recorder.record(sent).await.unwrap();
     assert_eq!(codes(&checked(world).await), ["copy-differs"]);

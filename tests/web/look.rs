@@ -201,6 +201,7 @@ fn sample(theme: Theme) -> String {
             rule: "the seal has to have the number on the record".into(),
             thing: "Box P7 carries seal 004260; the record says 004217".into(),
             next: "Compare the seal once more, or receive it as broken with a reason".into(),
+            lines: Vec::new(),
         },
         desk: DeskBlock {
             now: vec![line(3, true), line(4, false)],
@@ -232,7 +233,10 @@ fn sample(theme: Theme) -> String {
             facts: vec![fact("Item", "3"), fact("From", "N. Brandt")],
             sentence: "I received this item, seal intact.".into(),
             act: "Sign and receive".into(),
+            own: true,
             error: None,
+            second: None,
+            second_error: None,
         },
     }
     .render()

@@ -6,22 +6,24 @@ use std::sync::OnceLock;
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt as _;
-use liftledger::app::{Sent, Viewer};
+use liftledger::app::Viewer;
 use liftledger::custody::item::Recover;
 use liftledger::custody::person::AddPerson;
 use liftledger::custody::place::{AddPlace, Fetch, PlaceKind, Store};
 use liftledger::custody::state::Holder;
-use liftledger::custody::{Act, Command, Signed, case, mark};
+use liftledger::custody::{Act, case, mark};
 use liftledger::ids::{
     CaseId, Code, CommandId, CountId, ItemId, MarkId, PersonId, Piece, PlaceId, SceneId, Subject,
 };
-use liftledger::ledger::event::Source;
 use liftledger::people::Role;
 use serde_json::Value;
 use sha2::Digest as _;
 use tower::ServiceExt as _;
 
 use super::world::{World, encoded, runtime};
+
+mod pictures;
+mod seals;
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
@@ -136,27 +138,17 @@ impl Browser {
 
 /// Puts something on the record in somebody's name, without a page.
 async fn record(person: PersonId, act: Act) -> uuid::Uuid {
-    let command = Command {
-        id: CommandId::new(),
-        claimed_at: None,
-        late_reason: None,
-        act,
-    };
-    let id = command.id.0;
-    let sent = Sent {
-        person: Some(person),
-        signed: Signed::Password,
-        source: Source::Desk,
-        command,
-    };
-    world().house.recorder.record(sent).await.unwrap();
-    id
+    world().record(person, act).await
 }
 
 /// Somebody who lifts and keeps, so that four hundred things get onto a shelf by eight hundred acts.
 async fn helper() -> PersonId {
+    helper_named("lifts-and-keeps").await
+}
+
+async fn helper_named(user_name: &str) -> PersonId {
     let add = AddPerson {
-        user_name: "lifts-and-keeps".into(),
+        user_name: user_name.into(),
         name: "Ada Quill".into(),
         number: "T-099".into(),
         roles: [Role::Technician, Role::Custodian].into(),
@@ -230,6 +222,7 @@ async fn lift(person: PersonId, mark: MarkId) -> ItemId {
         size_mm: None,
         thickness: None,
         how_viewed: String::new(),
+        from_item: None,
         advice: None,
     };
     ItemId(record(person, Act::Recover(recover)).await)
@@ -623,5 +616,38 @@ fn the_page_of_a_place_is_silent_while_it_is_counted_blind() {
         assert!(shown(&Browser::of("eleni").await).await);
         nour.done("end-count", &[("count", count)]).await;
         assert!(shown(&nour).await);
+    });
+}
+
+#[test]
+fn a_pasted_log_stands_on_the_page_of_its_place() {
+    on(async {
+        let place = world().demo.places["r1"].to_string();
+        let nour = Browser::of("nour").await;
+        let rows = "time,temperature_c\n2026-01-02T10:00:00Z,5\n2026-01-02T10:10:00Z,9\nsoon,5\n";
+        let fields = |csv| {
+            [
+                ("place", place.as_str()),
+                ("logger", "L-3"),
+                ("offset", ""),
+                ("csv", csv),
+            ]
+        };
+        let refused = nour.act("log-climate", &fields(rows)).await.err().unwrap();
+        assert_eq!(refused.status, StatusCode::CONFLICT);
+        assert!(refused.html.contains("Line 4: "), "{}", refused.html);
+        assert!(
+            refused.html.contains("2026-01-02T10:10:00Z,9"),
+            "what was typed stays"
+        );
+        let to = nour
+            .done("log-climate", &fields(&rows.replace("soon,5\n", "")))
+            .await;
+        let (page, part) = to.split_once('#').unwrap();
+        assert_eq!(part, "climate");
+        assert!(page.contains("?done="), "{to}");
+        let html = nour.get(page).await.html;
+        assert!(html.contains("2 readings of logger L-3"), "{html}");
+        assert!(html.contains("1 excursion"), "{html}");
     });
 }

@@ -4,8 +4,12 @@ use std::path::Path;
 use std::sync::{Arc, OnceLock};
 
 use axum::Router;
+use liftledger::app::Sent;
 use liftledger::app::demo::{self, Demo};
 use liftledger::app::house::House;
+use liftledger::custody::{Act, Command, Signed};
+use liftledger::ids::PersonId;
+use liftledger::ledger::event::Source;
 use liftledger::web::{App, router};
 use tokio::runtime::Runtime;
 
@@ -34,6 +38,21 @@ impl World {
             demo,
             router,
         }
+    }
+
+    /// Puts something on the record in somebody's name, without a page. What it creates bears the identifier that it gives back.
+    pub async fn record(&self, person: PersonId, act: Act) -> uuid::Uuid {
+        let command = Command::now(act);
+        let id = command.id.0;
+        let sent = Sent {
+            person: Some(person),
+            signed: Signed::Password,
+            beside: None,
+            source: Source::Desk,
+            command,
+        };
+        self.house.recorder.record(sent).await.unwrap();
+        id
     }
 }
 

@@ -82,7 +82,7 @@ pub(super) fn check(
         progress(Progress::Originals(done, 0));
     }
     for digest in named {
-        if !known.contains(digest) && !originals.exists(*digest) {
+        if !known.contains(digest) && !originals.has(*digest)? {
             return Err(OriginalsError::Missing(*digest).into());
         }
     }

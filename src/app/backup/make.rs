@@ -9,7 +9,7 @@ use std::sync::Arc;
 use chrono::Utc;
 
 use super::files::{self, Copied};
-use super::lines::{LineWriter, at};
+use super::lines::{LineReader, LineWriter, at};
 use super::rows::{CheckpointLine, CommandLine, CredentialLine, SettingLine, TokenLine};
 use super::{
     Around, Backup, BackupError, EVENTS_IN_FILE, FORMAT, LIST, LIST_PART, LOCK, MAX_WITHOUT, PAGE,
@@ -18,13 +18,15 @@ use super::{Progress, Segment, Without, tidy};
 use crate::app::house;
 use crate::app::reader::opened;
 use crate::app::site::Site;
+use crate::custody::expungement::left;
 use crate::disclosure::bundle::picture_of;
 use crate::ids::Digest;
 use crate::keys::Keys;
 use crate::keys::sealed::SealedKeys;
 use crate::ledger::checkpoint::{self, VerifyingKey};
-use crate::ledger::event::Event;
+use crate::ledger::event::{Event, Header};
 use crate::ledger::export::Line;
+use crate::ledger::expunged;
 use crate::ledger::merkle::{Frontier, root_nodes};
 use crate::originals::Originals;
 use crate::store::{LIST_MAX, RAW_MAX, Store};
@@ -34,6 +36,7 @@ use crate::whole;
 pub struct Source {
     store: Arc<dyn Store>,
     folder: PathBuf,
+    originals: Originals,
     key: VerifyingKey,
 }
 
@@ -69,9 +72,11 @@ impl Source {
                 keys.checkpoint(origin)?.verifying_key().clone()
             }
         };
+        let originals = site.originals(store.as_ref()).await?;
         Ok(Self {
             store,
             folder: site.folder.clone(),
+            originals,
             key,
         })
     }
@@ -142,7 +147,7 @@ pub async fn make(
     }
     let had = frontier.size();
     // First the originals: every one that an event up to the checkpoint names is on disk by now.
-    let from = Originals::at(source.folder.join(house::ORIGINALS));
+    let from = source.originals.clone();
     let to = Originals::open(folder.join(super::ORIGINALS))?;
     let (originals, mut without) = files::copy(&from, &to, &mut progress)?;
     let mut segments = before
@@ -158,9 +163,11 @@ pub async fn make(
             }
         }
     }
+    let mut expunged: BTreeSet<u64> = BTreeSet::new();
     while frontier.size() < head.size {
         let last = head.size.min(frontier.size() + EVENTS_IN_FILE);
         let mut visit = |event: &Event| {
+            expunged.extend(expunged::names(&event.header.kind, &event.fields));
             let Some(digest) = picture_of(event) else {
                 return Ok(());
             };
@@ -178,7 +185,18 @@ pub async fn make(
             Ok(())
         };
         let mut told = |done| progress(Progress::Events(done, head.size));
-        segments.push(segment(store, folder, &mut frontier, last, &mut visit, &mut told).await?);
+        segments.push(
+            segment(
+                store,
+                folder,
+                &mut frontier,
+                last,
+                None,
+                &mut visit,
+                &mut told,
+            )
+            .await?,
+        );
     }
     if frontier.root() != head.root {
         return Err(BackupError::Damaged(
@@ -187,6 +205,45 @@ pub async fn make(
         ));
     }
     let runs = before.as_ref().map_or(0, |b| b.runs) + 1;
+    // What was expunged since goes from the files that were written before, and with it the pictures that only it named.
+    let mut removed: BTreeSet<Digest> = before
+        .as_ref()
+        .map(|b| b.removed.iter().copied().collect())
+        .unwrap_or_default();
+    for old in segments.iter_mut().filter(|s| s.last <= had) {
+        if expunged.range(old.first..=old.last).next().is_some() {
+            removed.extend(pictures_in(folder, old, &expunged)?);
+            let mut at = frontier_at(store, old.first - 1).await?;
+            *old = segment(
+                store,
+                folder,
+                &mut at,
+                old.last,
+                Some(runs),
+                &mut |_| Ok(()),
+                &mut |_| {},
+            )
+            .await?;
+        }
+    }
+    // A file that the ledger itself still has to remove is left to the next run; one that another event names stays.
+    let mut later = BTreeSet::new();
+    for row in store.removals(LIST_MAX).await? {
+        later.extend(
+            row.what
+                .parse::<Digest>()
+                .ok()
+                .filter(|d| removed.contains(d)),
+        );
+    }
+    let mut there = BTreeSet::new();
+    for digest in &removed {
+        if from.has(*digest)? {
+            there.insert(*digest);
+        }
+    }
+    removed.retain(|digest| !there.contains(digest));
+    let later: Vec<Digest> = later.difference(&removed).copied().collect();
     let around = around(source, folder, runs, before.as_ref(), passphrase).await?;
     let mut made = Backup {
         format: FORMAT.into(),
@@ -197,9 +254,18 @@ pub async fn make(
         segments,
         around,
         without,
+        removed: removed.iter().chain(&later).copied().collect(),
         sha256: Digest([0; 32]),
     };
     put(folder, &mut made)?;
+    // Only now: the list before named them.
+    if !removed.is_empty() {
+        for digest in removed {
+            to.remove(digest)?;
+        }
+        made.removed = later;
+        put(folder, &mut made)?;
+    }
     tidy(folder, &made);
     Ok(Made {
         events: head.size,
@@ -216,7 +282,38 @@ async fn goes_on(store: &dyn Store, found: &Backup, size: u64) -> Result<Frontie
     if size < old.size {
         return Err(BackupError::OtherHistory(old.size));
     }
-    let at: Vec<(u32, u64)> = root_nodes(old.size)
+    let frontier = frontier_at(store, old.size).await?;
+    if frontier.root() != old.root {
+        return Err(BackupError::OtherHistory(old.size));
+    }
+    Ok(frontier)
+}
+
+/// The pictures that events of a file of the backup brought which were expunged since.
+fn pictures_in(
+    folder: &Path,
+    old: &Segment,
+    expunged: &BTreeSet<u64>,
+) -> Result<Vec<Digest>, BackupError> {
+    let mut lines = LineReader::open(folder, &old.events)?;
+    let mut out = Vec::new();
+    let mut seq = old.first;
+    while let Some(line) = lines.next()? {
+        if expunged.contains(&seq) {
+            let line = Line::parse(line).map_err(|e| lines.wrong(e.to_string()))?;
+            let header = Header::parse(line.header.as_bytes())
+                .map_err(|e| BackupError::Damaged(e.to_string()))?;
+            let found = left::pictures(&header.kind, line.payload.fields());
+            out.extend(found.into_iter().filter_map(|d| d.parse::<Digest>().ok()));
+        }
+        seq += 1;
+    }
+    Ok(out)
+}
+
+/// The right edge of the ledger's tree at a size.
+async fn frontier_at(store: &dyn Store, size: u64) -> Result<Frontier, BackupError> {
+    let at: Vec<(u32, u64)> = root_nodes(size)
         .into_iter()
         .map(|(level, index)| (u32::from(level), index))
         .collect();
@@ -227,12 +324,7 @@ async fn goes_on(store: &dyn Store, found: &Backup, size: u64) -> Result<Frontie
         }
     }
     let lookup = |level, index| nodes.get(&(u32::from(level), index)).copied();
-    let frontier =
-        Frontier::from_nodes(old.size, lookup).map_err(|e| BackupError::Damaged(e.to_string()))?;
-    if frontier.root() != old.root {
-        return Err(BackupError::OtherHistory(old.size));
-    }
-    Ok(frontier)
+    Frontier::from_nodes(size, lookup).map_err(|e| BackupError::Damaged(e.to_string()))
 }
 
 /// Writes the events behind the frontier up to `last`, with their commands and checkpoints.
@@ -241,11 +333,14 @@ async fn segment(
     folder: &Path,
     frontier: &mut Frontier,
     last: u64,
+    again: Option<u64>,
     visit: &mut (dyn FnMut(&Event) -> Result<(), BackupError> + Send),
     told: &mut (dyn FnMut(u64) + Send),
 ) -> Result<Segment, BackupError> {
     let first = frontier.size() + 1;
-    let name = |what: &str| format!("ledger/{first:012}-{last:012}.{what}.jsonl");
+    // Written again by a later run, it has that run in its name: the list before still needs the one that is there.
+    let run = again.map(|run| format!(".{run:06}")).unwrap_or_default();
+    let name = |what: &str| format!("ledger/{first:012}-{last:012}{run}.{what}.jsonl");
     let mut events = LineWriter::begin(folder, &name("events"))?;
     let mut commands = LineWriter::begin(folder, &name("commands"))?;
     let damaged = BackupError::Damaged;

@@ -212,6 +212,9 @@ pub struct Backup {
     /// What was gone before.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub without: Vec<Without>,
+    /// Pictures that were expunged and are being removed; empty but for a run that was stopped at that.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    removed: Vec<Digest>,
     /// SHA-256 of this list with nothing but zeros here.
     sha256: Digest,
 }

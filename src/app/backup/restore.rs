@@ -5,7 +5,7 @@
 //! audited as any other is. The ledger's name goes in last, and a database without it is served by nobody; so a restoring
 //! that stopped half-way is none.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 use std::fs;
 use std::io::Write as _;
 use std::os::unix::fs::OpenOptionsExt as _;
@@ -19,17 +19,19 @@ use super::{Backup, BackupError, PAGE, Progress, Segment, Without};
 use crate::app::audit::audit;
 use crate::app::house::{self, DATABASE};
 use crate::app::record::add;
-use crate::app::site::Site;
-use crate::app::{replay, rows};
+use crate::app::site::{PLACE, Site};
+use crate::app::{refreshed, replay, rows, word_index};
 use crate::custody::State;
 use crate::disclosure::bundle::picture_of;
-use crate::ids::{Digest, Subject};
+use crate::ids::{Digest, Seq, Subject};
 use crate::keys::sealed::SealedKeys;
 use crate::keys::{self, Keys};
 use crate::ledger::checkpoint::VerifyingKey;
-use crate::ledger::event::Event;
+use crate::ledger::event::{Event, Header};
 use crate::ledger::export::{Line, Shown};
+use crate::ledger::expunged;
 use crate::ledger::merkle::Frontier;
+use crate::ledger::payload::Fields;
 use crate::ledger::verify::{self, Options, Verifier};
 use crate::originals::Originals;
 use crate::store::{Batch, CheckpointRow, NodeRow, SqliteStore, Store, WriteTx};
@@ -130,7 +132,7 @@ pub async fn restore(
     let done = async {
         let (named, root) = fill(folder, &backup, store.as_ref(), asked, &mut progress).await?;
         let from = Originals::at(folder.join(super::ORIGINALS));
-        let to = Originals::open(site.folder.join(house::ORIGINALS))?;
+        let to = site.originals(store.as_ref()).await?;
         let (copied, bad) = tokio::task::block_in_place(|| files::copy(&from, &to, &mut progress))?;
         if let Some(bad) = bad.first() {
             return Err(BackupError::Damaged(bad.why.clone()));
@@ -145,6 +147,8 @@ pub async fn restore(
         if there.exists() {
             keys::write_public(&there, &backup.verifying()?)?;
         }
+        // Its replay made every record; otherwise the first start would make them once more.
+        refreshed::are_new(store.as_ref()).await?;
         store.set_setting(house::KEY, &backup.key).await?;
         // Last: from here on it is a ledger.
         store.set_setting(house::ORIGIN, &origin).await?;
@@ -231,6 +235,7 @@ async fn fill(
         frontier: Frontier::new(),
         state: State::default(),
         named: BTreeSet::new(),
+        left: left(folder, backup)?,
     };
     for segment in &backup.segments {
         into.segment(folder, segment, tx.as_mut()).await?;
@@ -251,6 +256,8 @@ async fn fill(
         ));
     }
     tx.commit().await?;
+    // The audit holds all records once more; both at a time would be twice as much memory.
+    into.state = State::default();
     let audit = audit(store, &key, &asked.external, |_| {}).await?;
     if !audit.ledger.is_clean() {
         return Err(BackupError::Findings(audit.ledger.findings));
@@ -270,6 +277,7 @@ struct Filling {
     frontier: Frontier,
     state: State,
     named: BTreeSet<Digest>,
+    left: HashMap<Seq, (Seq, Fields)>,
 }
 
 impl Filling {
@@ -291,7 +299,7 @@ impl Filling {
                 };
                 let line = Line::parse(line);
                 let line = line.map_err(|e| lines.wrong(e.to_string()))?;
-                let event = event(line).map_err(|e| lines.wrong(e))?;
+                let event = event(line, &self.left).map_err(|e| lines.wrong(e))?;
                 raw.push(self.take(&event, &mut batch)?);
             }
             tokio::task::block_in_place(|| self.verifier.push(&raw));
@@ -350,8 +358,8 @@ impl Filling {
             seq: i64::try_from(seq).unwrap_or(i64::MAX),
             id: event.header.id.to_string(),
             header: event.bytes.clone(),
-            salt: Some(event.salt.0.to_vec()),
-            fields: Some(event.fields_bytes()),
+            salt: event.expunged.is_none().then(|| event.salt.0.to_vec()),
+            fields: event.expunged.is_none().then(|| event.fields_bytes()),
         })
     }
 
@@ -373,6 +381,7 @@ impl Filling {
                 let row =
                     rows::row(s, *subject).map_err(|e| BackupError::Damaged(e.to_string()))?;
                 batch.docs.extend(row);
+                batch.words.push(word_index::row(s, *subject));
             }
             tx.append(batch).await?;
         }
@@ -380,12 +389,46 @@ impl Filling {
     }
 }
 
+/// What is left of events that were expunged, by the expungements behind them: it is needed where they stand.
+fn left(folder: &Path, backup: &Backup) -> Result<HashMap<Seq, (Seq, Fields)>, BackupError> {
+    let mark = expunged::KIND.as_bytes();
+    let mut out = HashMap::new();
+    for segment in &backup.segments {
+        let mut lines = LineReader::open(folder, &segment.events)?;
+        while let Some(line) = lines.next()? {
+            if !line.windows(mark.len()).any(|w| w == mark) {
+                continue;
+            }
+            let line = Line::parse(line).map_err(|e| lines.wrong(e.to_string()))?;
+            // It may only speak of one.
+            if let Ok(event) = event(line, &HashMap::new()) {
+                let by = event.header.seq;
+                let named = expunged::left(&event).into_iter();
+                out.extend(named.map(|(seq, fields)| (seq, (by, fields))));
+            }
+        }
+    }
+    Ok(out)
+}
+
 /// An exported line back to the event, which is held against its own header.
-fn event(line: Line) -> Result<Event, String> {
-    let Shown::Whole { salt, fields } = line.payload else {
-        return Err("a part of the event is withheld".into());
-    };
+fn event(line: Line, left: &HashMap<Seq, (Seq, Fields)>) -> Result<Event, String> {
     let header = line.header.into_bytes();
+    let (salt, fields) = match line.payload {
+        Shown::Whole { salt, fields } => (salt, fields),
+        Shown::Part { .. } => return Err("a part of the event is withheld".into()),
+        Shown::Expunged { by } => {
+            let seq = Header::parse(&header).map_err(|e| e.to_string())?.seq;
+            return match left.get(&seq) {
+                Some((named_by, fields)) if *named_by == by => {
+                    Event::expunged(header, by, fields.clone()).map_err(|e| e.to_string())
+                }
+                _ => Err(format!(
+                    "event {seq} is marked as expunged by event {by}, which does not name it"
+                )),
+            };
+        }
+    };
     let fields = crate::ledger::payload::to_bytes(&fields);
     Event::open(header, salt, &fields).map_err(|e| e.to_string())
 }
@@ -426,7 +469,8 @@ async fn around(
     whole::sync_folder(data).map_err(at(data))?;
     let mut lines = LineReader::open(folder, &around.settings)?;
     while let Some(SettingLine { name, value }) = lines.value()? {
-        if name != house::ORIGIN && name != house::KEY {
+        // The originals lie where they were put back just now.
+        if ![house::ORIGIN, house::KEY, PLACE].contains(&name.as_str()) {
             store.set_setting(&name, &value).await?;
         }
     }

@@ -20,12 +20,13 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::app::agency::{Agency, AgencyError};
 use crate::app::copies::{self, CopyError, Wanted};
-use crate::app::house::{House, HouseError};
+use crate::app::house::{House, HouseError, KEYS};
 use crate::app::papers::By;
 use crate::app::site::Site;
 use crate::app::{RecordError, Sent, Viewer};
 use crate::clock::TestClock;
 use crate::custody::{Act, Signed};
+use crate::disclosure::signature::issue::{DEMONSTRATION, Whose};
 use crate::ids::{
     CaseId, CommandId, Digest, ItemId, MarkId, PackageId, PersonId, PlaceId, SceneId, Seq, Subject,
 };
@@ -41,6 +42,52 @@ pub use sign_in::{FILE as SIGN_INS, SignIn, kept as kept_sign_ins};
 pub const ORIGIN: &str = "ledger.example/hollin-reach-demo";
 /// The agency's name, which stands on every page and paper of the demo.
 pub const AGENCY: &str = "Police identification unit of Hollin Reach (invented, as are its times)";
+/// The case in which flaws are planted.
+pub const FLAWED_CASE: &str = "HR-26-0417";
+/// What is planted in it: what the story calls the thing, the code of the finding, and what happened. Every other item, package and
+/// case of the demo is without a finding; a test holds it to that.
+pub const PLANTED: [(&str, &str, &str); 8] = [
+    (
+        "lamp-pack",
+        "gap",
+        "a package was left on the counter and nobody had it for two days, 13 hours and 30 minutes",
+    ),
+    (
+        "plotter-pack",
+        "seal-mismatch",
+        "a seal bears another number than the one on record",
+    ),
+    (
+        "throttle-item",
+        "expired-lot",
+        "a lift was made with a lot that had expired the day before",
+    ),
+    (
+        "sole-pack",
+        "keep-rule-overridden",
+        "a cast stood in the damp cellar against its keep rule, a supervisor answers for it",
+    ),
+    (
+        "cowling-pack",
+        "condition",
+        "a box came back from the courier with a crushed corner",
+    ),
+    (
+        "cowling-pack",
+        "brought-by-another",
+        "another driver of the carrier brought it back",
+    ),
+    (
+        "prymark-item",
+        "overdue",
+        "a cast is overdue with the examiner",
+    ),
+    (
+        "dust-pack",
+        "late-entry",
+        "a receipt was written on paper and entered the next morning",
+    ),
+];
 /// Who takes hand-offs in the demo.
 const RECEIVERS: &str = include_str!("../../../seed/demo/receivers.toml");
 /// How many commands wait for one commit at the most; they are answered together.
@@ -158,6 +205,14 @@ pub async fn begin(site: impl Into<Site>) -> Result<(House, Demo), DemoError> {
     let loaded = load(&house, &clock, until).await;
     house.close().await;
     let demo = loaded?;
+    let whose = Whose {
+        name: "Papers of Hollin Reach".into(),
+        organisation: "Police identification unit of Hollin Reach (invented)".into(),
+        unit: DEMONSTRATION.into(),
+        country: String::new(),
+    };
+    crate::keys::papers::self_signed(&site.folder.join(KEYS), &whose, until, 3)
+        .map_err(HouseError::from)?;
     sign_in::write(&site.folder, &demo.sign_ins())?;
     let receivers = site.folder.join(crate::receivers::FILE);
     if !receivers.exists() {
@@ -191,8 +246,8 @@ async fn copied(
         .ok_or_else(|| DemoError::Story(format!("{step}: the same copy was there before")))
 }
 
-/// Tells the story to an empty ledger. `clock` must be the one that the house was opened with; it is moved from three
-/// weeks before `until` to a few minutes before it.
+/// Tells the story to an empty ledger, which must have been opened with the demo's retention schedule in its folder. `clock`
+/// must be the one that the house was opened with; it is moved from three weeks before `until` to a few minutes before it.
 ///
 /// # Errors
 /// See [`DemoError`]. What was recorded before an error stays recorded.
@@ -227,6 +282,7 @@ pub async fn load(
         let sent = Sent {
             person: by.map(|p| p.id),
             signed: by.map_or(Signed::System, |_| Signed::Session),
+            beside: None,
             source: person.source,
             command,
         };
@@ -269,6 +325,15 @@ pub async fn load(
                 .get(&step.by)
                 .map(|p| p.id)
                 .ok_or_else(|| DemoError::Story(format!("nobody is called {}", step.by)))?;
+            let beside = match &step.beside {
+                None => None,
+                Some(name) => Some(
+                    demo.people
+                        .get(name)
+                        .map(|p| p.id)
+                        .ok_or_else(|| DemoError::Story(format!("nobody is called {name}")))?,
+                ),
+            };
             let command = tell.command(step)?;
             demo.enter(&step.name, &command.act, command.id.0);
             let signed = if command.act.must_be_signed() {
@@ -279,6 +344,7 @@ pub async fn load(
             sent.push(Sent {
                 person: Some(person),
                 signed,
+                beside,
                 source: step.source,
                 command,
             });

@@ -16,12 +16,12 @@ use uuid::Uuid;
 use super::DemoError;
 use super::pictures::{Draw, Drawn};
 use crate::custody::{Act, Command, person::AddPerson};
-use crate::ids::{CommandId, Digest, Seq, Subject};
+use crate::ids::{Code, CommandId, Digest, Seq, Subject};
 use crate::ledger::event::Source;
 use crate::people::Role;
 
 /// The parts of the story, each in the order of its own time.
-const PARTS: [(&str, &str); 6] = [
+const PARTS: [(&str, &str); 7] = [
     ("kits", include_str!("../../../seed/demo/kits.toml")),
     (
         "storeroom",
@@ -33,6 +33,7 @@ const PARTS: [(&str, &str); 6] = [
         "laboratory",
         include_str!("../../../seed/demo/laboratory.toml"),
     ),
+    ("room", include_str!("../../../seed/demo/room.toml")),
     (
         "restricted",
         include_str!("../../../seed/demo/restricted.toml"),
@@ -41,7 +42,9 @@ const PARTS: [(&str, &str); 6] = [
 const PEOPLE: &str = include_str!("../../../seed/demo/people.toml");
 
 /// Fields of acts that hold days.
-const DAYS: [&str; 2] = ["opened_on", "expires_on"];
+const DAYS: [&str; 3] = ["opened_on", "expires_on", "from"];
+/// The field that holds readings, each line with a time at its beginning.
+const READINGS: &str = "csv";
 /// Fields of acts that hold times.
 const TIMES: [&str; 3] = ["started_at", "set_at", "due_at"];
 
@@ -78,6 +81,7 @@ struct StepLine {
     claimed: Option<String>,
     late: Option<String>,
     source: Option<Source>,
+    beside: Option<String>,
     act: serde_json::Map<String, Value>,
     draw: Option<Draw>,
 }
@@ -99,6 +103,8 @@ pub(super) struct Step {
     /// When the server sees it.
     pub at: DateTime<Utc>,
     pub by: String,
+    /// Who else is there and signs.
+    pub beside: Option<String>,
     /// What others call what it creates; may be empty.
     pub name: String,
     pub source: Source,
@@ -203,6 +209,7 @@ impl Story {
         Ok(Step {
             at,
             by: from.by,
+            beside: from.beside,
             name: from.name,
             source: from.source.unwrap_or(Source::Desk),
             picture,
@@ -268,6 +275,7 @@ impl Telling<'_> {
             id,
             claimed_at: None,
             late_reason: None,
+            paper_sheet: None,
             act,
         };
         (command, format!("people: add {}", person.user_name))
@@ -296,6 +304,7 @@ impl Telling<'_> {
             id: step.id,
             claimed_at: step.claimed.map(|t| t.fixed_offset()),
             late_reason: step.late.clone(),
+            paper_sheet: None,
             act,
         })
     }
@@ -325,6 +334,20 @@ impl Telling<'_> {
 
     fn resolve(&self, field: &str, value: &mut Value) -> Result<(), String> {
         match value {
+            Value::String(text) if field == READINGS => {
+                let line = |line: &str| match line.split_once(',') {
+                    Some((at, rest)) if at.starts_with("day ") => {
+                        let at = moment(at, self.until).map_err(|e| e.to_string())?;
+                        Ok(format!(
+                            "{},{rest}",
+                            at.to_rfc3339_opts(SecondsFormat::Secs, true)
+                        ))
+                    }
+                    _ => Ok(line.to_owned()),
+                };
+                let lines: Result<Vec<String>, String> = text.trim().lines().map(line).collect();
+                *text = lines?.join("\n");
+            }
             Value::String(text) if TIMES.contains(&field) => {
                 let at = moment(text, self.until).map_err(|e| e.to_string())?;
                 *text = at.to_rfc3339_opts(SecondsFormat::AutoSi, true);
@@ -353,6 +376,13 @@ impl Telling<'_> {
                 let id = self.ids.get(name);
                 let id = id.ok_or_else(|| format!("nothing is called {name}"))?;
                 *text = format!("{kind}{id}");
+                // What a scanner reads off the label of a thing.
+                if let Some(subject) = text.strip_prefix("code:") {
+                    let code = subject.parse().ok().and_then(Code::of);
+                    *text = code
+                        .ok_or_else(|| format!("{subject} bears no code"))?
+                        .to_string();
+                }
             }
             Value::Array(values) => {
                 for value in values {
@@ -371,7 +401,11 @@ impl Telling<'_> {
 }
 
 fn parse<T: serde::de::DeserializeOwned>(part: &str, text: &str) -> Result<T, DemoError> {
-    toml::from_str(text).map_err(|e| DemoError::Story(format!("{part}: {e}")))
+    let wrong = |e: String| DemoError::Story(format!("{part}: {e}"));
+    // By way of JSON's values, since the code that reads types from those is there already: the types are many, and each format's
+    // reader of them takes its time to compile.
+    let read: serde_json::Value = toml::from_str(text).map_err(|e| wrong(e.to_string()))?;
+    serde_json::from_value(read).map_err(|e| wrong(e.to_string()))
 }
 
 /// `day -20`, `day 200`: counted from the day of loading.

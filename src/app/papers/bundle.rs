@@ -7,13 +7,13 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{BufWriter, Seek as _};
 use std::path::Path;
-use std::str::FromStr;
 
 use askama::Template;
 use chrono::Utc;
 
 use super::export::{CaseFiles, ExportError, case_files};
-use super::{By, Layout, PaperError, record, report};
+use super::redact::Redaction;
+use super::{By, Layout, PaperError, court, record, report};
 use crate::app::export::Folder;
 use crate::app::reader::{Past, Reader};
 use crate::app::record::Recorded;
@@ -23,13 +23,16 @@ use crate::custody::state::Case;
 use crate::custody::{Act, Fact};
 use crate::disclosure::bag::{Bag, BagError};
 use crate::disclosure::bundle::{LEDGER, picture_field};
-use crate::disclosure::contents::{CONTENTS, Contents, MAX_REASON, Since, VERSION, extension};
+use crate::disclosure::contents::{CONTENTS, Contents, Since, VERSION, extension};
 use crate::disclosure::provenance::provenance;
 use crate::ids::{CaseId, CommandId, Digest, Seq, Subject};
-use crate::ledger::event::Header;
+use crate::ledger::event::{Event, Header};
 use crate::ledger::export::{CHECKPOINT, EVENTS, Line, PROOFS, SUBJECTS, Shown, VKEY};
+use crate::ledger::expunged;
 use crate::originals::OriginalsError;
 use crate::people::Action;
+
+pub use super::withhold::Withhold;
 
 /// The page that checks a bundle in a browser without a network.
 const VERIFY_PAGE: &str = include_str!("../../../templates/disclosure/verify.html");
@@ -41,6 +44,8 @@ const INDEX: &str = "index.html";
 const IMAGES: &str = "images";
 /// The custody report's path under `data/`.
 const REPORT: &str = "papers/custody-report.pdf";
+/// The exhibit list's path under `data/`.
+const EXHIBITS: &str = "papers/exhibit-list.pdf";
 /// The provenance's path under `data/`.
 const PROVENANCE: &str = "provenance.jsonld";
 
@@ -79,56 +84,6 @@ impl From<crate::store::StoreError> for BundleError {
     }
 }
 
-/// How a field to be withheld is written.
-const HOW: &str = "write FIELD=REASON, or EVENT.FIELD=REASON for one event";
-
-/// A field to be withheld, with the reason: `address=protected by the order of 4 March` withholds the field in every
-/// event of the case, `17.address=…` in event 17 alone.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Withhold {
-    /// Only in this event.
-    pub event: Option<Seq>,
-    /// The field.
-    pub field: String,
-    /// Why.
-    pub reason: String,
-}
-
-impl Withhold {
-    /// A field of one event, or of every event, with the reason.
-    ///
-    /// # Errors
-    /// A reason that is empty or too long, or no field; in words.
-    pub fn new(event: Option<Seq>, field: &str, reason: &str) -> Result<Self, String> {
-        let (field, reason) = (field.trim(), reason.trim());
-        if reason.is_empty() || reason.chars().count() > MAX_REASON {
-            return Err(format!(
-                "{field:?}: a reason has 1 to {MAX_REASON} characters"
-            ));
-        }
-        if field.is_empty() || field.len() > 64 {
-            return Err(HOW.into());
-        }
-        Ok(Self {
-            event,
-            field: field.to_owned(),
-            reason: reason.to_owned(),
-        })
-    }
-}
-
-impl FromStr for Withhold {
-    type Err = String;
-    fn from_str(text: &str) -> Result<Self, String> {
-        let (what, reason) = text.split_once('=').ok_or(HOW)?;
-        let (event, field) = match what.trim().split_once('.') {
-            Some((event, field)) => (Some(event.trim().parse().map_err(|_| HOW)?), field),
-            None => (None, what),
-        };
-        Self::new(event, field, reason)
-    }
-}
-
 /// What a bundle should hold.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Wanted {
@@ -157,6 +112,8 @@ pub struct Bundled {
     pub images: u64,
     /// Fields withheld.
     pub withheld: usize,
+    /// Why there are no papers in it, where a field is withheld that papers tell in other words.
+    pub papers_left_out: Option<String>,
     /// The event that records it.
     pub recorded: Recorded,
 }
@@ -183,20 +140,10 @@ pub async fn bundle(
             return Err(BundleError::Asked(format!("{what} is not said.")));
         }
     }
-    // A paper says what the fields say. Where any is withheld, the papers stay out.
-    let papers = if wanted.withhold.is_empty() {
-        let subject = Subject::Case(case);
-        match report::report(reader, by, subject, &Layout::default(), |_, _| ()).await {
-            Ok(printed) => vec![(REPORT.to_owned(), printed.bytes)],
-            // A case without items has no report, and one with more than a paper holds has none either.
-            Err(PaperError::Count(_)) => Vec::new(),
-            Err(e) => return Err(e.into()),
-        }
-    } else {
-        Vec::new()
-    };
+    let (papers, papers_out) = papers(reader, by, case, wanted).await?;
     let files = case_files(reader, case, |_| ()).await?;
-    let made = Made::new(reader, &record_of, wanted, &files, &papers).await?;
+    let why_out = papers_out.as_deref();
+    let made = Made::new(reader, &record_of, wanted, &files, (&papers, why_out)).await?;
     let agency = reader.house().agency().await?.name;
     let info = [
         ("Source-Organization", agency),
@@ -300,8 +247,122 @@ pub async fn bundle(
         events: files.events.len() as u64,
         images: contents.images.len() as u64,
         withheld,
+        papers_left_out: papers_out,
         recorded,
     })
+}
+
+/// A paper of a bundle: its path, and its bytes.
+type BundledPaper = (String, Vec<u8>);
+
+/// The papers of a bundle, printed without what it withholds; or why they stay out.
+async fn papers(
+    reader: &Reader<'_>,
+    by: By,
+    case: CaseId,
+    wanted: &Wanted,
+) -> Result<(Vec<BundledPaper>, Option<String>), BundleError> {
+    let redaction = match redaction(reader, case, wanted).await? {
+        Ok(found) => found,
+        // A paper would say in other words what the fields say.
+        Err(why) => return Ok((Vec::new(), Some(why))),
+    };
+    let layout = Layout::default();
+    let subject = Subject::Case(case);
+    let mut out = Vec::new();
+    // A case without items has no report, and one with more than a paper holds has none either; one without an exhibit
+    // number has no list.
+    match report::redacted(reader, by, subject, &layout, &redaction, |_, _| ()).await {
+        Ok(printed) => out.push((REPORT.to_owned(), printed.bytes)),
+        Err(PaperError::Count(_)) => {}
+        Err(e) => return Err(e.into()),
+    }
+    let list = court::Asked::ExhibitList;
+    match court::redacted(reader, by, case, &list, &layout, &redaction).await {
+        Ok(printed) => out.push((EXHIBITS.to_owned(), printed.bytes)),
+        Err(PaperError::Count(_)) => {}
+        Err(e) => return Err(e.into()),
+    }
+    Ok((out, None))
+}
+
+/// What papers of a case leave out where this is withheld; or, in words, why they cannot be made without it.
+///
+/// # Errors
+/// See [`BundleError`].
+pub async fn redaction(
+    reader: &Reader<'_>,
+    case: CaseId,
+    wanted: &Wanted,
+) -> Result<Result<Redaction, String>, BundleError> {
+    let mut redaction = Redaction::default();
+    if !wanted.withhold.is_empty() {
+        let files = case_files(reader, case, |_| ()).await?;
+        match Redaction::of(&files.events, &hidden(wanted, &files.events)?) {
+            Ok(found) => redaction = found,
+            Err(why) => return Ok(Err(why)),
+        }
+    }
+    redaction.without_images = wanted.without_images.clone();
+    Ok(Ok(redaction))
+}
+
+/// Which fields are withheld, with the reason: by event, then by field. What a withheld field was corrected to, and from,
+/// is withheld with it.
+fn hidden(
+    wanted: &Wanted,
+    events: &[Event],
+) -> Result<BTreeMap<String, BTreeMap<String, String>>, BundleError> {
+    let mut withheld: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
+    let mut used = vec![false; wanted.withhold.len()];
+    for event in events {
+        let seq = event.header.seq;
+        let mut hidden = BTreeMap::new();
+        for (n, one) in wanted.withhold.iter().enumerate() {
+            // Which events an expungement names shows that their payloads are gone by order; it is never withheld.
+            let is_proof = event.header.kind == expunged::KIND && one.field == expunged::EVENTS;
+            if one.event.is_none_or(|e| e == seq)
+                && event.fields.contains_key(&one.field)
+                && event.expunged.is_none()
+                && !is_proof
+            {
+                hidden.insert(one.field.clone(), one.reason.clone());
+                if let Some(used) = used.get_mut(n) {
+                    *used = true;
+                }
+            }
+            if event.header.kind == "record.amended"
+                && event.expunged.is_none()
+                && event.field_str("field") == Some(&one.field)
+                && one
+                    .event
+                    .is_none_or(|e| event.field_i64("event") == i64::try_from(e).ok())
+            {
+                for name in ["value", "was"] {
+                    hidden
+                        .entry(name.to_owned())
+                        .or_insert_with(|| one.reason.clone());
+                }
+            }
+        }
+        if !hidden.is_empty() {
+            withheld.insert(seq.to_string(), hidden);
+        }
+    }
+    if let Some(n) = used.iter().position(|u| !u) {
+        let one = &wanted.withhold[n];
+        return Err(BundleError::Asked(format!(
+            "No event{} of the case has a field {}. Look at the events for the names of fields.",
+            one.event.map(|e| format!(" {e}")).unwrap_or_default(),
+            one.field
+        )));
+    }
+    if withheld.values().map(BTreeMap::len).sum::<usize>() > MAX_WITHHELD {
+        return Err(BundleError::Asked(format!(
+            "One bundle withholds at most {MAX_WITHHELD} fields."
+        )));
+    }
+    Ok(withheld)
 }
 
 /// Makes a bundle that is handed out at once: the file has no name any more, and is gone when it is closed.
@@ -340,45 +401,20 @@ impl Made {
         case: &Case,
         wanted: &Wanted,
         files: &CaseFiles,
-        papers: &[(String, Vec<u8>)],
+        (papers, papers_out): (&[BundledPaper], Option<&str>),
     ) -> Result<Self, BundleError> {
-        let mut withheld: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
-        let mut used = vec![false; wanted.withhold.len()];
-        let mut lines: Vec<(Header, Line)> = Vec::new();
-        for event in &files.events {
-            let seq = event.header.seq;
-            let mut hidden = BTreeMap::new();
-            for (n, one) in wanted.withhold.iter().enumerate() {
-                if one.event.is_none_or(|e| e == seq) && event.fields.contains_key(&one.field) {
-                    hidden.insert(one.field.clone(), one.reason.clone());
-                    if let Some(used) = used.get_mut(n) {
-                        *used = true;
-                    }
-                }
-            }
-            let line = if hidden.is_empty() {
-                Line::whole(event)
-            } else {
-                Line::part(event, |field| !hidden.contains_key(field))
-            };
-            if !hidden.is_empty() {
-                withheld.insert(seq.to_string(), hidden);
-            }
-            lines.push((event.header.clone(), line));
-        }
-        if let Some(n) = used.iter().position(|u| !u) {
-            let one = &wanted.withhold[n];
-            return Err(BundleError::Asked(format!(
-                "No event{} of the case has a field {}. Look at the events for the names of fields.",
-                one.event.map(|e| format!(" {e}")).unwrap_or_default(),
-                one.field
-            )));
-        }
-        if withheld.values().map(BTreeMap::len).sum::<usize>() > MAX_WITHHELD {
-            return Err(BundleError::Asked(format!(
-                "One bundle withholds at most {MAX_WITHHELD} fields."
-            )));
-        }
+        let withheld = hidden(wanted, &files.events)?;
+        let lines: Vec<(Header, Line)> = files
+            .events
+            .iter()
+            .map(|event| {
+                let line = match withheld.get(&event.header.seq.to_string()) {
+                    None => Line::whole(event),
+                    Some(hidden) => Line::part(event, |field| !hidden.contains_key(field)),
+                };
+                (event.header.clone(), line)
+            })
+            .collect();
         let mut images = BTreeMap::new();
         let mut left_out = BTreeMap::new();
         for (digest, media_type) in pictures(&lines) {
@@ -406,7 +442,7 @@ impl Made {
             withheld,
             papers: papers
                 .iter()
-                .map(|(path, _)| (path.clone(), "custody report of the case".to_owned()))
+                .map(|(path, _)| (path.clone(), words_of(path).to_owned()))
                 .collect(),
             since: since(&history, &lines),
         };
@@ -420,7 +456,7 @@ impl Made {
                 .map(|(header, line)| Row::of(header, line, &contents, zone))
                 .collect(),
             contents: &contents,
-            report: contents.withheld.is_empty().then_some(REPORT),
+            papers_out,
         };
         Ok(Self {
             index: index
@@ -440,7 +476,7 @@ fn pictures<'a>(lines: impl IntoIterator<Item = &'a (Header, Line)>) -> BTreeMap
         let Some(field) = picture_field(&header.kind) else {
             continue;
         };
-        let (Shown::Whole { fields, .. } | Shown::Part { fields, .. }) = &line.payload;
+        let fields = line.payload.fields();
         let digest = fields
             .get(field)
             .and_then(|v| v.as_str())
@@ -487,7 +523,7 @@ struct Row {
 
 impl Row {
     fn of(header: &Header, line: &Line, contents: &Contents, zone: chrono::FixedOffset) -> Self {
-        let (Shown::Whole { fields, .. } | Shown::Part { fields, .. }) = &line.payload;
+        let fields = line.payload.fields();
         let text = |name: &str| fields.get(name).and_then(|v| v.as_str());
         let image = picture_field(&header.kind)
             .and_then(|field| text(field)?.parse::<Digest>().ok())
@@ -500,12 +536,19 @@ impl Row {
             ),
             act: words::act(&header.kind).to_owned(),
             by: text("by").unwrap_or_default().to_owned(),
-            withheld: contents
-                .withheld
-                .get(&header.seq.to_string())
+            withheld: matches!(line.payload, Shown::Expunged { .. })
+                .then(|| "expunged by order of a court".to_owned())
                 .into_iter()
-                .flatten()
-                .map(|(field, why)| format!("{}: withheld: {why}", field.replace('_', " ")))
+                .chain(
+                    contents
+                        .withheld
+                        .get(&header.seq.to_string())
+                        .into_iter()
+                        .flatten()
+                        .map(|(field, why)| {
+                            format!("{}: withheld: {why}", field.replace('_', " "))
+                        }),
+                )
                 .collect(),
             image,
             new: contents
@@ -523,5 +566,13 @@ struct Index<'a> {
     to: &'a str,
     rows: Vec<Row>,
     contents: &'a Contents,
-    report: Option<&'a str>,
+    papers_out: Option<&'a str>,
+}
+
+/// What a paper of a bundle is.
+fn words_of(path: &str) -> &'static str {
+    match path {
+        EXHIBITS => "exhibit list of the case",
+        _ => "custody report of the case",
+    }
 }

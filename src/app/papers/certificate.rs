@@ -3,13 +3,16 @@
 use chrono::Utc;
 
 use super::export::latest;
-use super::{By, Layout, PaperError, Printed, agency, aside, file_name, record};
+use super::{
+    About, By, Composed, Layout, PaperError, Printed, agency, aside, file_name, put_on_record,
+    signing,
+};
 use crate::app::reader::{Past, Reader};
 use crate::app::views::words;
+use crate::custody::Fact;
 use crate::custody::disposition::{DispositionAuthorised, DispositionExecuted};
-use crate::custody::paper::ReportPrinted;
-use crate::custody::{Act, Fact};
-use crate::ids::{CommandId, Digest, Piece, Subject};
+use crate::custody::paper::PaperKind;
+use crate::ids::{CommandId, Piece, Subject};
 use crate::ledger::times;
 use crate::people::Action;
 use crate::reports::disposition_certificate::{
@@ -127,6 +130,7 @@ pub async fn certificate(
         ledger: vec![
             ("Events in the ledger".into(), head.size.to_string()),
             ("Head of its tree".into(), head.root.to_string()),
+            ("Signature".into(), signing::words(reader.house(), now)),
         ],
         printed_by: reader.viewer().name().to_owned(),
         printed_when: words::when(&now, agency.zone),
@@ -135,19 +139,12 @@ pub async fn certificate(
         paper: agency.paper,
     };
     let bytes = aside(move || disposition_certificate(&model)).await?;
-    let digest = Digest::of(&bytes);
-    let act = Act::ReportPrinted(ReportPrinted {
-        of: subject,
-        digest,
+    let composed = Composed {
+        bytes,
         ledger_size: head.size,
         counts: vec![format!("{subject}={}", past.len())],
-        print: Some(id),
-    });
-    let recorded = record(reader, by, id, act).await?;
-    Ok(Printed {
-        bytes,
         file_name: file_name(&[&case.number, &thing.name(), "certificate of disposition"]),
-        digest,
-        recorded,
-    })
+    };
+    let about = About::new(subject, PaperKind::DispositionCertificate);
+    put_on_record(reader, by, id, about, composed).await
 }

@@ -4,11 +4,13 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::check_signature::SignatureSaid;
 use crate::app::reader::{ReadError, Reader, opened};
 use crate::app::views::words;
 use crate::custody::Fact;
 use crate::custody::state::Case;
 use crate::disclosure::paper::prints_in;
+use crate::disclosure::signature::found::{Found, beginnings, signatures_in};
 use crate::ids::{CommandId, Digest, Piece, Subject};
 use crate::ledger::event::Event;
 use crate::ledger::times;
@@ -17,6 +19,10 @@ use crate::store::RAW_MAX;
 
 /// How many events of one print are told: a sheet of labels is recorded for each thing on it.
 const MOST_TOLD: usize = 20;
+
+/// What a signature that holds leaves open.
+pub const TRUST: &str = "A signature that holds says that the key of that certificate made it. Whether the certificate is to be trusted, \
+this program does not say.";
 
 /// A print on the record.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
@@ -33,6 +39,24 @@ pub struct Print {
     pub by: String,
     /// SHA-256 of the PDF that was printed.
     pub digest: Digest,
+    /// SHA-256 of the certificate that it was signed with; none where it was printed unsigned.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub certificate: Option<Digest>,
+    /// The time in its timestamp.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub timestamp: Option<String>,
+    /// What it lacked when it was printed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub warning: Option<String>,
+}
+
+/// What an event says of a print.
+struct OnRecord {
+    of: Subject,
+    digest: Digest,
+    certificate: Option<Digest>,
+    timestamp: Option<String>,
+    warning: Option<String>,
 }
 
 /// What the record says of a file.
@@ -44,12 +68,19 @@ pub enum Verdict {
         /// Its prints, at most twenty.
         prints: Vec<Print>,
     },
+    /// It begins with a paper that was printed, byte for byte; something was added behind it.
+    Appended {
+        /// The prints of what it begins with, at most twenty.
+        prints: Vec<Print>,
+        /// How many bytes were added.
+        added: u64,
+    },
     /// It bears the identifier of a print, but is not what was printed.
     Altered {
         /// The identifier.
         print_id: CommandId,
         /// The print whose identifier it bears.
-        print: Print,
+        print: Box<Print>,
     },
     /// No print on the record has this digest, nor any identifier that the file bears.
     Unknown {
@@ -68,17 +99,60 @@ pub struct Checked {
     /// What the record says.
     #[serde(flatten)]
     pub verdict: Verdict,
+    /// The signatures that it bears, at most eight.
+    pub signatures: Vec<SignatureSaid>,
     /// The cases of the prints named, for whoever notes that they were read.
     #[serde(skip)]
     pub cases: Vec<Case>,
 }
 
-/// A print's subject and digest; none for any other event.
-fn printed(event: &Event) -> Option<(Subject, Digest)> {
-    match Fact::from_fields(&event.header.kind, &event.fields).ok()? {
-        Fact::ReportPrinted(x) => Some((x.of, x.digest)),
-        Fact::LabelPrinted(x) => Some((x.of, x.digest)),
-        _ => None,
+/// What an event says of a print; none for any other event.
+fn printed(event: &Event) -> Option<OnRecord> {
+    Some(
+        match Fact::from_fields(&event.header.kind, &event.fields).ok()? {
+            Fact::ReportPrinted(x) => OnRecord {
+                of: x.of,
+                digest: x.digest,
+                certificate: x.certificate,
+                timestamp: x.timestamp,
+                warning: x.warning,
+            },
+            Fact::LabelPrinted(x) => OnRecord {
+                of: x.of,
+                digest: x.digest,
+                certificate: x.certificate,
+                timestamp: x.timestamp,
+                warning: x.warning,
+            },
+            _ => return None,
+        },
+    )
+}
+
+/// A file as far as it can be judged without the record.
+struct Looked {
+    digest: Digest,
+    length: usize,
+    bears: Vec<CommandId>,
+    beginnings: Vec<(Digest, usize)>,
+    signatures: Vec<Found>,
+}
+
+impl Looked {
+    fn at(bytes: &[u8]) -> Self {
+        Self {
+            digest: Digest::of(bytes),
+            length: bytes.len(),
+            bears: prints_in(bytes),
+            beginnings: beginnings(bytes),
+            signatures: signatures_in(bytes),
+        }
+    }
+
+    /// How much was added to what has this digest; none where the file does not begin with it.
+    fn added(&self, digest: Digest) -> Option<u64> {
+        let (_, until) = self.beginnings.iter().find(|(d, _)| *d == digest)?;
+        Some((self.length - until) as u64)
     }
 }
 
@@ -93,13 +167,34 @@ pub async fn check(
     most: Option<u64>,
 ) -> Result<Checked, ReadError> {
     reader.must(Action::ReadEvidence)?;
-    let looked = tokio::task::spawn_blocking(move || (Digest::of(&bytes), prints_in(&bytes)));
-    let (digest, bears) = looked
+    let looked = tokio::task::spawn_blocking(move || Looked::at(&bytes));
+    let looked = looked
         .await
         .map_err(|e| ReadError::Unavailable(e.to_string()))?;
+    let (verdict, cases) = judged(reader, &looked, most).await?;
+    let mut checked = Checked {
+        digest: looked.digest,
+        verdict,
+        signatures: Vec::new(),
+        cases,
+    };
+    let on_record = checked.prints().first().and_then(|p| p.certificate);
+    checked.signatures = looked
+        .signatures
+        .iter()
+        .map(|found| SignatureSaid::of(found, looked.length, on_record))
+        .collect();
+    Ok(checked)
+}
+
+async fn judged(
+    reader: &Reader<'_>,
+    looked: &Looked,
+    most: Option<u64>,
+) -> Result<(Verdict, Vec<Case>), ReadError> {
     let store = &reader.house().store;
-    let mut altered = None;
-    for id in &bears {
+    let (mut appended, mut altered) = (None, None);
+    for id in &looked.bears {
         let Some(row) = store.command(&id.to_string()).await? else {
             continue;
         };
@@ -107,43 +202,86 @@ pub async fn check(
             continue;
         };
         let event = opened(raw)?;
-        let Some((of, on_record)) = printed(&event) else {
+        let Some(print) = printed(&event) else {
             continue;
         };
-        if on_record == digest {
-            return told(reader, digest, &[event]).await;
+        if print.digest == looked.digest {
+            let all = printed_together(reader, event, print.digest).await?;
+            let (prints, cases) = told(reader, &all).await?;
+            return Ok((Verdict::Printed { prints }, cases));
         }
-        altered = altered.or(Some((*id, event, of, on_record)));
+        if let Some(added) = looked.added(print.digest) {
+            appended = appended.or(Some((event, added)));
+        } else {
+            altered = altered.or(Some((*id, event, print)));
+        }
     }
-    if let Some((print_id, event, of, on_record)) = altered {
-        let (print, case) = tell(reader, &event, of, on_record).await?;
-        return Ok(Checked {
-            digest,
-            verdict: Verdict::Altered { print_id, print },
-            cases: case.into_iter().collect(),
-        });
+    if let Some((event, added)) = appended {
+        let digest = printed(&event).map(|p| p.digest);
+        let all = match digest {
+            Some(digest) => printed_together(reader, event, digest).await?,
+            None => vec![event],
+        };
+        let (prints, cases) = told(reader, &all).await?;
+        return Ok((Verdict::Appended { prints, added }, cases));
+    }
+    if let Some((print_id, event, on_record)) = altered {
+        let (print, case) = tell(reader, &event, on_record).await?;
+        let print = Box::new(print);
+        let verdict = Verdict::Altered { print_id, print };
+        return Ok((verdict, case.into_iter().collect()));
     }
     let size = store.head().await?.size;
     let looked_from = most.map_or(1, |most| size.saturating_sub(most) + 1);
-    let found = by_digest(reader, digest, looked_from).await?;
-    if found.is_empty() {
-        return Ok(Checked {
-            digest,
-            verdict: Verdict::Unknown { bears, looked_from },
-            cases: Vec::new(),
+    // The file itself first, then what it begins with, the longest first.
+    let mut wanted = vec![looked.digest];
+    wanted.extend(looked.beginnings.iter().rev().map(|(d, _)| *d));
+    let found = by_digest(reader, &wanted, looked_from).await?;
+    for digest in wanted {
+        let is_it = |e: &&Event| printed(e).is_some_and(|p| p.digest == digest);
+        let same: Vec<Event> = found.iter().filter(is_it).cloned().collect();
+        if same.is_empty() {
+            continue;
+        }
+        let (prints, cases) = told(reader, &same).await?;
+        return Ok(match looked.added(digest) {
+            Some(added) if digest != looked.digest => (Verdict::Appended { prints, added }, cases),
+            _ => (Verdict::Printed { prints }, cases),
         });
     }
-    told(reader, digest, &found).await
+    let bears = looked.bears.clone();
+    Ok((Verdict::Unknown { bears, looked_from }, Vec::new()))
 }
 
-/// The prints of this digest, from an event on.
+/// A print, and where it is a label those of the other things on the same sheet: they were recorded at the same moment.
+async fn printed_together(
+    reader: &Reader<'_>,
+    event: Event,
+    digest: Digest,
+) -> Result<Vec<Event>, ReadError> {
+    if event.header.kind != "paper.label-printed" {
+        return Ok(vec![event]);
+    }
+    let from = event.header.seq.saturating_sub(MOST_TOLD as u64).max(1);
+    let from = i64::try_from(from).unwrap_or(i64::MAX);
+    let mut out = Vec::new();
+    for raw in reader.house().store.events(from, RAW_MAX.min(100)).await? {
+        let event = opened(raw)?;
+        if out.len() < MOST_TOLD && printed(&event).is_some_and(|p| p.digest == digest) {
+            out.push(event);
+        }
+    }
+    Ok(out)
+}
+
+/// The prints of any of these digests, from an event on.
 async fn by_digest(
     reader: &Reader<'_>,
-    digest: Digest,
+    wanted: &[Digest],
     from: u64,
 ) -> Result<Vec<Event>, ReadError> {
-    let text = digest.to_string();
-    let finder = memchr::memmem::Finder::new(&text);
+    let texts: Vec<String> = wanted.iter().map(ToString::to_string).collect();
+    let finders: Vec<_> = texts.iter().map(memchr::memmem::Finder::new).collect();
     let mut found = Vec::new();
     let mut from = i64::try_from(from).unwrap_or(i64::MAX);
     loop {
@@ -153,13 +291,13 @@ async fn by_digest(
         };
         from = last.seq.saturating_add(1);
         for raw in page {
-            // Looked at as bytes first: only what has the digest in it is read.
+            // Looked at as bytes first: only what has a digest in it is read.
             let fields = raw.fields.as_deref().unwrap_or_default();
-            if finder.find(fields).is_none() {
+            if finders.iter().all(|f| f.find(fields).is_none()) {
                 continue;
             }
             let event = opened(raw)?;
-            if printed(&event).is_some_and(|(_, of)| of == digest) {
+            if printed(&event).is_some_and(|p| wanted.contains(&p.digest)) {
                 found.push(event);
                 if found.len() >= MOST_TOLD {
                     return Ok(found);
@@ -169,14 +307,14 @@ async fn by_digest(
     }
 }
 
-async fn told(reader: &Reader<'_>, digest: Digest, events: &[Event]) -> Result<Checked, ReadError> {
+async fn told(reader: &Reader<'_>, events: &[Event]) -> Result<(Vec<Print>, Vec<Case>), ReadError> {
     let mut prints = Vec::with_capacity(events.len());
     let mut cases: Vec<Case> = Vec::new();
     for event in events {
-        let Some((of, on_record)) = printed(event) else {
+        let Some(on_record) = printed(event) else {
             continue;
         };
-        let (print, case) = tell(reader, event, of, on_record).await?;
+        let (print, case) = tell(reader, event, on_record).await?;
         prints.push(print);
         if let Some(case) = case
             && !cases.iter().any(|c| c.id == case.id)
@@ -184,21 +322,16 @@ async fn told(reader: &Reader<'_>, digest: Digest, events: &[Event]) -> Result<C
             cases.push(case);
         }
     }
-    Ok(Checked {
-        digest,
-        verdict: Verdict::Printed { prints },
-        cases,
-    })
+    Ok((prints, cases))
 }
 
 /// A print in words, and its case.
 async fn tell(
     reader: &Reader<'_>,
     event: &Event,
-    of: Subject,
-    digest: Digest,
+    on_record: OnRecord,
 ) -> Result<(Print, Option<Case>), ReadError> {
-    let header = &event.header;
+    let (header, of) = (&event.header, on_record.of);
     let case = match header.case {
         Some(id) => Some(reader.case(id).await?),
         None => None,
@@ -230,7 +363,10 @@ async fn tell(
             .field_str("by")
             .filter(|by| !by.is_empty())
             .map_or_else(|| "the server's operator".to_owned(), words::signed_by),
-        digest,
+        digest: on_record.digest,
+        certificate: on_record.certificate,
+        timestamp: on_record.timestamp,
+        warning: on_record.warning,
     };
     Ok((print, case))
 }
@@ -247,6 +383,7 @@ impl Checked {
     pub fn heading(&self) -> &'static str {
         match self.verdict {
             Verdict::Printed { .. } => "This is the paper that was printed",
+            Verdict::Appended { .. } => "Printed by this ledger, and then appended to",
             Verdict::Altered { .. } => "This is not what was printed: it was altered",
             Verdict::Unknown { .. } => "This paper is not known",
         }
@@ -259,6 +396,10 @@ impl Checked {
             Verdict::Printed { .. } => {
                 "Every byte of the file is as it was when the print went on the record.".into()
             }
+            Verdict::Appended { added, .. } => format!(
+                "The file begins with the paper as it was printed, byte for byte; then somebody added {added} bytes. A reader of PDF \
+                 shows the file with what was added, which may look otherwise. Ask for the file as it was handed out."
+            ),
             Verdict::Altered { print_id, .. } => format!(
                 "It bears the identifier of print {print_id}, but its digest is another one than on the record. \
                  Something in it was changed, or it was saved again by another program. Ask for the file as it was handed out."
@@ -271,9 +412,8 @@ impl Checked {
                     ));
                 } else {
                     said.push_str(
-                        "It bears no identifier of a print either. A label has none, and a report printed before \
-                         identifiers stood in the properties has none: one of these that was altered cannot be told from a \
-                         strange file. ",
+                        "It bears no identifier of a print either. A paper that was printed before identifiers stood in the \
+                         properties has none: one of these that was altered cannot be told from a strange file. ",
                     );
                 }
                 if *looked_from > 1 {
@@ -290,8 +430,8 @@ impl Checked {
     #[must_use]
     pub fn prints(&self) -> &[Print] {
         match &self.verdict {
-            Verdict::Printed { prints } => prints,
-            Verdict::Altered { print, .. } => std::slice::from_ref(print),
+            Verdict::Printed { prints } | Verdict::Appended { prints, .. } => prints,
+            Verdict::Altered { print, .. } => std::slice::from_ref(&**print),
             Verdict::Unknown { .. } => &[],
         }
     }

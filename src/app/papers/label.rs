@@ -5,16 +5,15 @@ use std::fmt;
 use std::str::FromStr;
 
 use chrono::Utc;
-use futures_util::future::try_join_all;
 
-use super::{By, Layout, PaperError, Printed, agency, aside, claimed, file_name, record};
+use super::{By, Layout, PaperError, Printed, agency, aside, claimed, file_name, hand_out};
 use crate::app::reader::{Part, Reader};
 use crate::custody::mark::MarkKind;
 use crate::custody::paper::LabelPrinted;
 use crate::custody::place::PlaceKind;
 use crate::custody::state::{Item, Mark, Package, State};
 use crate::custody::{Act, package::MAX_DEPTH};
-use crate::ids::{CaseId, CommandId, Digest, ItemId, PackageId, Piece, PlaceId, Subject};
+use crate::ids::{CaseId, CommandId, ItemId, PackageId, Piece, PlaceId, Subject};
 use crate::lifting::method::MarkTone;
 use crate::people::Action;
 use crate::reports::ReportError;
@@ -217,6 +216,7 @@ pub async fn place(
     ];
     keeps.extend(place.added.damp.then(|| "damp".to_owned()));
     keeps.extend(place.added.lit.then(|| "daylight".to_owned()));
+    let id = CommandId::new();
     let model = PlaceLabel {
         agency: agency(reader, layout).await?.name,
         name: place.added.name.clone(),
@@ -226,13 +226,15 @@ pub async fn place(
         code: place.code.to_string(),
         code_grouped: place.code.grouped(),
         printed_at: Utc::now(),
+        print_id: id.to_string(),
     };
     let name = file_name(&["place", &place.added.name]);
     let bytes = aside(move || place_label(&model)).await?;
     let kind = LabelKind::Place.word().to_owned();
-    hand_out(
+    of_each(
         reader,
         by,
+        id,
         vec![Subject::Place(place.id)],
         kind,
         bytes,
@@ -288,16 +290,20 @@ pub async fn sheet(
     let subjects: Vec<Subject> = chosen.iter().map(|i| Subject::Item(i.id)).collect();
     let state = reader.around(&subjects).await?;
     let agency = agency(reader, layout).await?;
+    let id = CommandId::new();
     let labels: Vec<Label> = chosen
         .iter()
-        .map(|i| of_item(&state, &reader.house().rules, i, agency.name.clone()))
+        .map(|i| Label {
+            print_id: id.to_string(),
+            ..of_item(&state, &reader.house().rules, i, agency.name.clone())
+        })
         .collect();
     let page = agency.paper;
     let bytes =
         aside(move || shortened_all(&labels, |some| paper::sheet(some, card, page))).await?;
     let name = file_name(&[&case.number, "cards"]);
     let kind = format!("card {} on a sheet of {}", card_word(card), subjects.len());
-    hand_out(reader, by, subjects, kind, bytes, name).await
+    of_each(reader, by, id, subjects, kind, bytes, name).await
 }
 
 fn wrong(thing: &str, kind: LabelKind, choices: &[LabelKind]) -> PaperError {
@@ -317,6 +323,11 @@ async fn print(
     label: Label,
     name: String,
 ) -> Result<Printed, PaperError> {
+    let id = CommandId::new();
+    let label = Label {
+        print_id: id.to_string(),
+        ..label
+    };
     let bytes = aside(move || {
         shortened_all(std::slice::from_ref(&label), |some| {
             let Some(label) = some.first() else {
@@ -333,38 +344,40 @@ async fn print(
         })
     })
     .await?;
-    hand_out(reader, by, vec![of], on_record(kind, card), bytes, name).await
+    of_each(reader, by, id, vec![of], on_record(kind, card), bytes, name).await
 }
 
-/// Puts the print on the record of each subject, then hands it out.
-async fn hand_out(
+/// Hands a label out, on the record of each subject. The first print bears the identifier as its command; each names it.
+async fn of_each(
     reader: &Reader<'_>,
     by: By,
+    id: CommandId,
     of: Vec<Subject>,
-    kind: String,
-    bytes: Vec<u8>,
+    label: String,
+    pdf: Vec<u8>,
     file_name: String,
 ) -> Result<Printed, PaperError> {
-    let digest = Digest::of(&bytes);
-    let all = of.into_iter().map(|of| {
-        let act = Act::LabelPrinted(LabelPrinted {
-            of,
-            label: kind.clone(),
-            digest,
-        });
-        record(reader, by, CommandId::new(), act)
-    });
-    let recorded = try_join_all(all)
-        .await?
-        .into_iter()
-        .min_by_key(|r| r.seq)
-        .ok_or_else(|| PaperError::Inner("nothing to record".into()))?;
-    Ok(Printed {
-        bytes,
-        file_name,
-        digest,
-        recorded,
+    hand_out(reader, by, pdf, file_name, |done| {
+        let print = |of| {
+            Act::LabelPrinted(LabelPrinted {
+                of,
+                label: label.clone(),
+                digest: done.digest,
+                print: Some(id),
+                certificate: done.certificate,
+                timestamp: done.timestamp.clone(),
+                warning: done.warning.clone(),
+            })
+        };
+        of.into_iter()
+            .enumerate()
+            .map(|(n, of)| {
+                let command = if n == 0 { id } else { CommandId::new() };
+                (command, print(of))
+            })
+            .collect()
     })
+    .await
 }
 
 /// The long free texts, shortened step by step until they fit. What is shortened says so by its dots: whoever needs the
@@ -453,6 +466,7 @@ fn of_item(state: &State, rules: &TradeRules, item: &Item, agency: String) -> La
         cautions: cautions([item]),
         contents: Vec::new(),
         printed_at: Utc::now(),
+        print_id: String::new(),
         ..Label::default()
     };
     if let Some(person) = item.recovered_by.and_then(|id| state.people.get(&id)) {
@@ -510,6 +524,7 @@ fn of_package(state: &State, rules: &TradeRules, package: &Package, agency: Stri
             all => format!("{} items", all.len()),
         },
         printed_at: Utc::now(),
+        print_id: String::new(),
         ..Label::default()
     };
     // Who collected it, and when: one line for one item, first and last for more.

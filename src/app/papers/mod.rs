@@ -1,10 +1,15 @@
 //! Papers from the ledger: labels, custody reports, and folders for disclosure.
 //!
 //! - [`label`] lift cards, labels of packages and places, seal strips, sheets of cards
+//! - [`court`] exhibit lists, receipts, submissions, hand-over sheets, witness sheets, certifications
+//! - [`printed`] which papers of a case were printed
+//! - [`withhold`] a field that a disclosure withholds
+//! - [`redact`] papers that leave out what a disclosure withholds
 //! - [`report`] the custody report of an item, a package or a case
 //! - [`bundle`] a case for somebody outside, that they can check without this server
 //! - [`afis`] an image handed off as a latent print transaction
 //! - [`certificate`] the certificate of a disposition
+//! - [`signing`] the agency's signature on each of them, and a timestamp
 //! - [`check`] whether a paper that turns up is one that was printed
 //! - [`export`] the events of the whole ledger or of one case, with proofs
 //!
@@ -16,19 +21,29 @@ pub mod afis;
 pub mod bundle;
 pub mod certificate;
 pub mod check;
+pub mod check_signature;
+pub mod court;
 pub mod export;
 pub mod label;
 mod picture;
+pub mod printed;
+pub mod redact;
 pub mod report;
+pub mod signing;
+pub mod withhold;
 
 use chrono::{DateTime, FixedOffset};
+use futures_util::future::try_join_all;
+
+use signing::Final;
 
 use super::agency::Agency;
 use super::reader::{ReadError, Reader};
 use super::record::{RecordError, Recorded, Sent};
+use crate::custody::paper::{PaperKind, ReportPrinted};
 use crate::custody::{Act, Command, Signed};
 use crate::disclosure::itl::ItlRefusal;
-use crate::ids::{CommandId, Digest};
+use crate::ids::{CommandId, Digest, PersonId, Subject};
 use crate::ledger::event::Source;
 use crate::originals::OriginalsError;
 use crate::reports::ReportError;
@@ -144,6 +159,8 @@ pub struct Printed {
     pub digest: Digest,
     /// The first event that records it.
     pub recorded: Recorded,
+    /// What it lacks that was asked for, and why: no signature, no timestamp.
+    pub warning: Option<String>,
 }
 
 /// The agency, with what the layout says otherwise.
@@ -156,6 +173,110 @@ async fn agency(reader: &Reader<'_>, layout: &Layout) -> Result<Agency, PaperErr
     Ok(agency)
 }
 
+/// A paper's bytes, not on the record yet, and so for nobody's hands.
+pub struct Composed {
+    /// The PDF.
+    pub bytes: Vec<u8>,
+    /// The size of the ledger that it speaks of.
+    pub ledger_size: u64,
+    /// How many events each of its subjects has.
+    pub counts: Vec<String>,
+    /// A name for the file.
+    file_name: String,
+}
+
+/// What the record says of a print beside its bytes.
+struct About {
+    of: Subject,
+    paper: PaperKind,
+    person: Option<PersonId>,
+    made_for: Option<String>,
+    withheld: Vec<String>,
+}
+
+impl About {
+    fn new(of: Subject, paper: PaperKind) -> Self {
+        Self {
+            of,
+            paper,
+            person: None,
+            made_for: None,
+            withheld: Vec::new(),
+        }
+    }
+}
+
+/// From a composed paper to one that may be handed out: it goes through [`hand_out`] as one print of one subject, in the viewer's
+/// name.
+async fn put_on_record(
+    reader: &Reader<'_>,
+    by: By,
+    id: CommandId,
+    about: About,
+    composed: Composed,
+) -> Result<Printed, PaperError> {
+    let mine = about.person.is_some() && about.person == reader.viewer().id();
+    let is_form = about.paper.is_form() || mine;
+    hand_out(reader, by, composed.bytes, composed.file_name, |done| {
+        let print = ReportPrinted {
+            of: about.of,
+            digest: done.digest,
+            ledger_size: composed.ledger_size,
+            counts: composed.counts,
+            print: Some(id),
+            paper: Some(about.paper),
+            person: about.person,
+            made_for: about.made_for,
+            withheld: about.withheld,
+            certificate: done.certificate,
+            timestamp: done.timestamp.clone(),
+            warning: done.warning.clone(),
+        };
+        let act = if is_form {
+            Act::FormPrinted(print)
+        } else {
+            Act::ReportPrinted(print)
+        };
+        vec![(id, act)]
+    })
+    .await
+}
+
+/// Who prints, as papers name them.
+fn printed_by(reader: &Reader<'_>) -> String {
+    match reader.viewer().id() {
+        Some(_) => reader.viewer().name().to_owned(),
+        None => format!("{}, from its command line", reader.viewer().name()),
+    }
+}
+
+/// The one step that every PDF goes through: it is signed, each of its prints goes on the record, and only then is it handed
+/// out. `acts` makes the acts that record it, each with its command's identifier.
+async fn hand_out(
+    reader: &Reader<'_>,
+    by: By,
+    pdf: Vec<u8>,
+    file_name: String,
+    acts: impl FnOnce(&Final) -> Vec<(CommandId, Act)>,
+) -> Result<Printed, PaperError> {
+    let done = signing::sign(reader.house(), pdf).await?;
+    let all = acts(&done)
+        .into_iter()
+        .map(|(id, act)| record(reader, by, id, act));
+    let recorded = try_join_all(all)
+        .await?
+        .into_iter()
+        .min_by_key(|r| r.seq)
+        .ok_or_else(|| PaperError::Inner("nothing to record".into()))?;
+    Ok(Printed {
+        bytes: done.bytes,
+        file_name,
+        digest: done.digest,
+        recorded,
+        warning: done.warning,
+    })
+}
+
 /// Records a print in the viewer's name.
 async fn record(
     reader: &Reader<'_>,
@@ -166,11 +287,13 @@ async fn record(
     let sent = Sent {
         person: reader.viewer().id(),
         signed: by.signed,
+        beside: None,
         source: by.source,
         command: Command {
             id,
             claimed_at: None,
             late_reason: None,
+            paper_sheet: None,
             act,
         },
     };

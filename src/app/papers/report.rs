@@ -8,24 +8,30 @@ use chrono::{DateTime, Utc};
 use super::export::{Head, latest};
 use super::label::orientation;
 use super::picture::small;
-use super::{By, Layout, PaperError, Printed, agency, aside, file_name, record};
+use super::redact::Redaction;
+use super::{
+    About, By, Composed, Layout, PaperError, Printed, agency, aside, file_name, printed_by,
+    put_on_record, signing,
+};
 use crate::app::agency::Agency;
 use crate::app::reader::{Part, Reader};
 use crate::app::views::custody_rows::CustodyRow as RowWords;
-use crate::app::views::findings::Severity;
+use crate::app::views::findings::{Finding, Severity};
 use crate::app::views::images::Image;
 use crate::app::views::item_file::{self, ItemFile};
 use crate::app::views::words;
-use crate::custody::Act;
-use crate::custody::paper::ReportPrinted;
+use crate::custody::paper::PaperKind;
 use crate::custody::state::Case;
-use crate::ids::{CommandId, Digest, ItemId, Piece, Subject};
+use crate::ids::{CommandId, ItemId, Piece, Subject};
 use crate::people::Action;
 use crate::reports::custody_report::{
-    self as paper, CustodyReport, CustodyRow, Integrity, KeepRule, MOST_ITEMS, ReportImage,
-    ReportItem, SealRow,
+    self as paper, CustodyReport, CustodyRow, FindingRow, Integrity, KeepRule, MOST_ITEMS,
+    ReportImage, ReportItem, SealRow, WitnessWord,
 };
+use crate::reports::texts;
 
+/// How many witnesses a report names.
+const MOST_WITNESSES: usize = 4;
 /// How often the items are read again when they change while they are read.
 const ROUNDS: usize = 5;
 /// How many pictures one report shows; all are listed with their digests.
@@ -43,34 +49,29 @@ pub async fn report(
     layout: &Layout,
     mut progress: impl FnMut(usize, usize),
 ) -> Result<Printed, PaperError> {
-    let id = CommandId::new();
-    let composed = compose(reader, of, layout, id, Utc::now(), &mut progress).await?;
-    let digest = Digest::of(&composed.bytes);
-    let act = Act::ReportPrinted(ReportPrinted {
-        of,
-        digest,
-        ledger_size: composed.ledger_size,
-        counts: composed.counts,
-        print: Some(id),
-    });
-    let recorded = record(reader, by, id, act).await?;
-    Ok(Printed {
-        bytes: composed.bytes,
-        file_name: composed.file_name,
-        digest,
-        recorded,
-    })
+    redacted(reader, by, of, layout, &Redaction::default(), &mut progress).await
 }
 
-/// A report's bytes, not on the record yet, and so for nobody's hands.
-pub struct Composed {
-    /// The PDF.
-    pub bytes: Vec<u8>,
-    /// The size of the ledger that it speaks of.
-    pub ledger_size: u64,
-    /// How many events each of its subjects has.
-    pub counts: Vec<String>,
-    file_name: String,
+/// Prints the custody report without what is withheld.
+///
+/// # Errors
+/// As [`report`].
+pub async fn redacted(
+    reader: &Reader<'_>,
+    by: By,
+    of: Subject,
+    layout: &Layout,
+    redaction: &Redaction,
+    mut progress: impl FnMut(usize, usize),
+) -> Result<Printed, PaperError> {
+    let id = CommandId::new();
+    let now = Utc::now();
+    let composed = compose_without(reader, of, layout, (id, now), redaction, &mut progress).await?;
+    let about = About {
+        withheld: redaction.withheld.clone(),
+        ..About::new(of, PaperKind::CustodyReport)
+    };
+    put_on_record(reader, by, id, about, composed).await
 }
 
 /// Draws the report that is to be recorded as `id`, as of `now`: the same ledger gives the same bytes.
@@ -83,6 +84,29 @@ pub async fn compose(
     layout: &Layout,
     id: CommandId,
     now: DateTime<Utc>,
+    progress: impl FnMut(usize, usize),
+) -> Result<Composed, PaperError> {
+    compose_without(
+        reader,
+        of,
+        layout,
+        (id, now),
+        &Redaction::default(),
+        progress,
+    )
+    .await
+}
+
+/// The same without what is withheld.
+///
+/// # Errors
+/// As [`report`].
+pub async fn compose_without(
+    reader: &Reader<'_>,
+    of: Subject,
+    layout: &Layout,
+    (id, now): (CommandId, DateTime<Utc>),
+    redaction: &Redaction,
     mut progress: impl FnMut(usize, usize),
 ) -> Result<Composed, PaperError> {
     reader.must(Action::PrintReport)?;
@@ -107,19 +131,29 @@ pub async fn compose(
     let Some((files, head, counts)) = settled else {
         return Err(PaperError::Busy(name));
     };
-    let mut shown = 0;
+    let mut shown = match &redaction.without_images {
+        Some(_) => MOST_PICTURES,
+        None => 0,
+    };
     let mut printed = Vec::with_capacity(files.len());
     for file in &files {
         printed.push(item(reader, file, &mut shown).await?);
     }
-    let model = CustodyReport {
-        printed_by: match reader.viewer().id() {
-            Some(_) => reader.viewer().name().to_owned(),
-            None => format!("{}, from its command line", reader.viewer().name()),
-        },
+    let mut model = CustodyReport {
+        printed_by: printed_by(reader),
+        withheld: redaction.sentence(),
         ..frame(&case, &agency, (id, now), printed, &head, &counts)
     };
-    let bytes = aside(move || paper::custody_report(&model)).await?;
+    model.integrity.signature = signing::words(reader.house(), now);
+    model.integrity.witnesses = witnesses(reader, &agency).await?;
+    let hidden = redaction.clone();
+    let bytes = aside(move || {
+        if !hidden.is_empty() {
+            texts::of_report(&mut model, &mut |text| hidden.clear(text));
+        }
+        paper::custody_report(&model)
+    })
+    .await?;
     Ok(Composed {
         bytes,
         ledger_size: head.size,
@@ -211,6 +245,20 @@ async fn unchanged(reader: &Reader<'_>, counts: &Counts, before: u64) -> Result<
     Ok(true)
 }
 
+/// What the first witnesses said last; those that have said nothing yet are left out.
+async fn witnesses(reader: &Reader<'_>, agency: &Agency) -> Result<Vec<WitnessWord>, PaperError> {
+    let said = reader.house().cosignatures().await?;
+    let words = said.into_iter().filter_map(|w| {
+        Some(WitnessWord {
+            name: w.name,
+            events: w.size?,
+            when: words::when(&w.at?, agency.zone),
+            note: w.note?.trim_end().to_owned(),
+        })
+    });
+    Ok(words.take(MOST_WITNESSES).collect())
+}
+
 fn frame(
     case: &Case,
     agency: &Agency,
@@ -227,10 +275,12 @@ fn frame(
         printed_when: words::when(&now, agency.zone),
         printed_at: now,
         print_id: id.to_string(),
+        withheld: String::new(),
         paper: agency.paper,
         zone: agency.zone,
         items,
         integrity: Integrity {
+            signature: String::new(),
             checkpoint: head.note.trim_end().to_owned(),
             ledger_size: head.size,
             tree_head: head.root.to_string(),
@@ -238,6 +288,7 @@ fn frame(
                 .values()
                 .map(|(name, n)| (words::capital(name), *n))
                 .collect(),
+            witnesses: Vec::new(),
         },
     }
 }
@@ -247,15 +298,7 @@ async fn item(
     file: &ItemFile,
     shown: &mut usize,
 ) -> Result<ReportItem, PaperError> {
-    let mut flags: Vec<String> = file
-        .findings
-        .iter()
-        .filter(|f| f.severity != Severity::Note)
-        .map(|f| match f.row {
-            Some(row) => format!("Row {row}: {}", f.sentence),
-            None => f.sentence.clone(),
-        })
-        .collect();
+    let mut flags: Vec<String> = Vec::new();
     let mut images = Vec::new();
     for image in file.mark.images.iter().chain(&file.images) {
         let of_mark = matches!(image.of, Subject::Mark(_));
@@ -282,6 +325,7 @@ async fn item(
             .collect(),
         thread: Some(file.thread.clone()),
         custody: file.rows.iter().map(row).collect(),
+        findings: file.findings.iter().map(finding).collect(),
         flags,
         amendments: file.amendments.iter().map(|a| a.sentence.clone()).collect(),
     })
@@ -411,14 +455,23 @@ fn facts(file: &ItemFile) -> Vec<(String, String)> {
     add("Warnings", r.warnings.join(" "));
     add("Now", file.now.sentence.clone());
     add("Findings", file.findings_words.clone());
-    let notes: Vec<&str> = file
-        .findings
-        .iter()
-        .filter(|f| f.severity == Severity::Note)
-        .map(|f| f.sentence.as_str())
-        .collect();
-    add("Notes", notes.join(" "));
+    add("Continuity", file.continuity.words.clone());
     out
+}
+
+fn finding(f: &Finding) -> FindingRow {
+    let answer = f.answer.as_ref();
+    FindingRow {
+        severity: f.severity.word().to_owned(),
+        grave: f.severity != Severity::Note,
+        title: f.title.clone(),
+        sentence: f.sentence.clone(),
+        row: f.row,
+        events: f.events.clone(),
+        answer: answer.map(|a| a.text.clone()).unwrap_or_default(),
+        answered: answer.map(|a| a.line.clone()).unwrap_or_default(),
+        would_answer: f.would_answer.clone(),
+    }
 }
 
 fn packaging(file: &ItemFile) -> Vec<(String, String)> {

@@ -13,7 +13,7 @@ use crate::keeping::{KeepNeeds, StockLine};
 use crate::trade::TradeRules;
 
 /// How many parts of the list of places are looked through for stock.
-const MOST_PARTS: usize = 10;
+pub(super) const MOST_PARTS: usize = 10;
 
 /// A box in stock.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]

@@ -91,8 +91,10 @@ pub struct CaseFile {
     pub packages: Page<PieceLine>,
     /// Who is assigned.
     pub assigned: Vec<PersonRef>,
-    /// The findings of its items.
+    /// The findings of its items and packages.
     pub findings: CaseFindings,
+    /// Whether it is ready for court by these, in a sentence.
+    pub ready: String,
     /// How many events the case has.
     pub counts: Vec<Count>,
     /// When this was read.
@@ -178,6 +180,7 @@ pub async fn load(reader: &Reader<'_>, id: CaseId, parts: &Parts) -> Result<Case
             active: p.active,
         })
         .collect();
+    let findings = case_findings::load(reader, id, zone, now, case_findings::MOST_HERE).await?;
     Ok(CaseFile {
         opened_at: case.opened_at,
         opened: words::minute(&case.opened_at, zone),
@@ -209,7 +212,14 @@ pub async fn load(reader: &Reader<'_>, id: CaseId, parts: &Parts) -> Result<Case
             next: packages.next,
         },
         assigned,
-        findings: case_findings::load(reader, id, zone, now).await?,
+        ready: super::ready::sentence(
+            findings.ready(),
+            findings.more,
+            case_findings::MOST_HERE,
+            findings.tally.all(),
+            findings.tally.answered,
+        ),
+        findings,
         counts: counts(
             reader,
             [(Subject::Case(id), format!("case {}", case.number))],

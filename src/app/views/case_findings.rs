@@ -1,26 +1,33 @@
-//! The findings of a case: those of its pieces, each told once.
+//! The findings of a case: those of its items and packages, each told once.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, FixedOffset, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::findings::{Asked, Finding, Severity, Tally, findings};
-use super::trail::{Known, load_with, named};
+use super::told::recoveries;
+use super::trail::{Known, Step, load_with, named, of_mark};
 use super::words;
+use crate::app::past::{HISTORY_MAX, around};
 use crate::app::reader::{Part, ReadError, Reader};
-use crate::ids::{CaseId, Piece, Subject};
+use crate::custody::State;
+use crate::custody::finding::FindingKey;
+use crate::ids::{CaseId, MarkId, Piece, Subject};
+use crate::store::Store;
 
-/// How many items of a case are looked through at the most.
-pub const MOST_ITEMS: u32 = 300;
+/// How many items, and how many packages, of a case a page or a desk looks through at the most.
+pub const MOST_HERE: usize = 300;
+/// How many pieces are read together: what is around them stays far below what [`around`] reads at the most.
+const TOGETHER: u32 = 50;
 
 /// A finding and the pieces that it concerns.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct CaseFinding {
     /// The finding, as told of the first of the pieces.
     pub finding: Finding,
-    /// The pieces.
+    /// The items; packages only where it concerns no item.
     pub pieces: Vec<Piece>,
     /// The same in words: `item 3 and item 4`.
     pub about: String,
@@ -35,11 +42,57 @@ pub struct CaseFindings {
     pub tally: Tally,
     /// The same in words.
     pub words: String,
-    /// Whether there are more items than were looked through.
+    /// How many items were looked through.
+    pub items: usize,
+    /// How many packages were looked through.
+    pub packages: usize,
+    /// Whether there is more than was looked through: more pieces, or one with too long a history.
     pub more: bool,
 }
 
-/// The findings of a case that the viewer may see, over its first [`MOST_ITEMS`] items.
+impl CaseFindings {
+    /// Whether something in it calls for somebody to look: what nobody has answered, notes aside.
+    #[must_use]
+    pub fn calls(&self) -> bool {
+        self.findings
+            .iter()
+            .any(|f| f.finding.severity > Severity::Note && f.finding.answer.is_none())
+    }
+
+    /// Whether a break has no answer.
+    #[must_use]
+    pub fn open_breaks(&self) -> bool {
+        self.findings
+            .iter()
+            .any(|f| f.finding.severity == Severity::Break && f.finding.answer.is_none())
+    }
+
+    /// How many have no answer.
+    #[must_use]
+    pub fn left(&self) -> usize {
+        self.tally.all() - self.tally.answered
+    }
+
+    /// Whether everything was looked through and every finding has an answer.
+    #[must_use]
+    pub fn ready(&self) -> bool {
+        !self.more && self.left() == 0
+    }
+}
+
+/// What is gathered on the way.
+struct Gathered<'a> {
+    store: &'a dyn Store,
+    zone: FixedOffset,
+    now: DateTime<Utc>,
+    /// By key: what a package went through is told of everything in it; here it is told once.
+    found: BTreeMap<FindingKey, (Finding, Vec<Piece>, Vec<String>)>,
+    packages: Known,
+    marks: BTreeMap<MarkId, Vec<Step>>,
+    more: bool,
+}
+
+/// The findings of a case that the viewer may see, over at most so many of its items and as many of its packages.
 ///
 /// # Errors
 /// See [`ReadError`].
@@ -48,81 +101,148 @@ pub async fn load(
     case: CaseId,
     zone: FixedOffset,
     now: DateTime<Utc>,
+    most: usize,
 ) -> Result<CaseFindings, ReadError> {
-    let page = reader.items_of(case, &Part::first(MOST_ITEMS)).await?;
-    let mut known = Known::new();
-    let mut trails = Vec::with_capacity(page.rows.len());
-    let mut asked: BTreeSet<Subject> = BTreeSet::new();
-    for item in &page.rows {
-        let piece = Piece::Item(item.id);
-        let steps = load_with(reader, piece, &mut known).await?;
-        asked.insert(piece.into());
-        asked.extend(named(&steps));
-        trails.push((piece, steps));
-    }
-    let asked: Vec<Subject> = asked.into_iter().collect();
-    let state = reader.around(&asked).await?;
-    let mut out: Vec<CaseFinding> = Vec::new();
-    for (piece, steps) in &trails {
-        let told = findings(&Asked {
-            piece: *piece,
-            steps,
-            state: &state,
-            zone,
-            now,
-        });
-        for finding in told {
-            // What a package went through is told of everything in it; here it is told once.
-            let same = out.iter_mut().find(|f| {
-                f.finding.code == finding.code
-                    && f.finding.seq == finding.seq
-                    && (finding.seq.is_some()
-                        || f.pieces
-                            .first()
-                            .is_some_and(|p| state.outermost(*p) == state.outermost(*piece)))
-                    && f.finding.sentence == finding.sentence
-            });
-            match same {
-                Some(same) => {
-                    if same.pieces.last() != Some(piece) {
-                        same.pieces.push(*piece);
-                    }
-                }
-                None => out.push(CaseFinding {
-                    finding,
-                    pieces: vec![*piece],
-                    about: String::new(),
-                }),
-            }
+    let mut all = Gathered {
+        store: reader.house().store.as_ref(),
+        zone,
+        now,
+        found: BTreeMap::new(),
+        packages: Known::new(),
+        marks: BTreeMap::new(),
+        more: false,
+    };
+    let (mut items, mut packages) = (0, 0);
+    let mut part = Part::first(TOGETHER);
+    loop {
+        let page = reader.items_of(case, &part).await?;
+        items += page.rows.len();
+        let pieces: Vec<Piece> = page.rows.iter().map(|i| Piece::Item(i.id)).collect();
+        all.take(&pieces).await?;
+        part.after = page.next;
+        if part.after.is_none() || items >= most {
+            break;
         }
     }
-    for f in &mut out {
-        let names: Vec<String> = f.pieces.iter().map(|p| state.name(*p)).collect();
-        f.about = words::listed(&names);
-        // Rows are counted in one piece's table and mean nothing here.
-        f.finding.row = None;
+    all.more |= part.after.is_some();
+    let mut part = Part::first(TOGETHER);
+    loop {
+        let page = reader.packages_of(case, &part).await?;
+        packages += page.rows.len();
+        let pieces: Vec<Piece> = page.rows.iter().map(|p| Piece::Package(p.id)).collect();
+        all.take(&pieces).await?;
+        part.after = page.next;
+        if part.after.is_none() || packages >= most {
+            break;
+        }
     }
-    out.sort_by_key(|f| {
-        (
-            std::cmp::Reverse(f.finding.severity),
-            f.finding.seq.unwrap_or(u64::MAX),
-        )
-    });
-    let tally = Tally::of(out.iter().map(|f| &f.finding));
-    Ok(CaseFindings {
-        words: tally.words(),
-        tally,
-        findings: out,
-        more: page.next.is_some(),
-    })
+    all.more |= part.after.is_some();
+    Ok(all.told(items, packages))
 }
 
-impl CaseFindings {
-    /// Whether something in it calls for somebody to look.
-    #[must_use]
-    pub fn calls(&self) -> bool {
-        self.findings
-            .iter()
-            .any(|f| f.finding.severity > Severity::Note)
+impl Gathered<'_> {
+    async fn take(&mut self, pieces: &[Piece]) -> Result<(), ReadError> {
+        let mut asked: BTreeSet<Subject> = BTreeSet::new();
+        let mut trails = Vec::with_capacity(pieces.len());
+        for piece in pieces {
+            let steps = load_with(self.store, *piece, &mut self.packages).await?;
+            asked.insert((*piece).into());
+            asked.extend(named(&steps));
+            trails.push((*piece, steps));
+        }
+        let list: Vec<Subject> = asked.iter().copied().collect();
+        let state = around(self.store, &list).await?;
+        self.more |= asked.iter().any(|s| !is_here(&state, *s));
+        for (piece, steps) in &trails {
+            self.one(*piece, steps, &state).await?;
+        }
+        Ok(())
+    }
+
+    async fn one(&mut self, piece: Piece, steps: &[Step], state: &State) -> Result<(), ReadError> {
+        let whole = is_here(state, state.outermost(piece).into());
+        let most = usize::try_from(HISTORY_MAX).unwrap_or(usize::MAX);
+        self.more |= !whole || steps.len() >= most;
+        let mark = match piece {
+            Piece::Item(id) => state.items.get(&id).map(|i| i.mark),
+            Piece::Package(_) => None,
+        };
+        if let Some(mark) = mark
+            && !self.marks.contains_key(&mark)
+        {
+            let history = of_mark(self.store, mark).await?;
+            self.more |= history.len() >= most;
+            self.marks.insert(mark, history);
+        }
+        let recoveries = recoveries(self.store, piece, state, self.now).await?;
+        let of_mark = mark.and_then(|m| self.marks.get(&m));
+        let told = findings(&Asked {
+            piece,
+            steps,
+            mark: of_mark.map_or(&[][..], Vec::as_slice),
+            recoveries: &recoveries,
+            state,
+            zone: self.zone,
+            now: self.now,
+        });
+        for finding in told {
+            let (_, pieces, names) = self
+                .found
+                .entry(finding.key.clone())
+                .or_insert_with(|| (finding, Vec::new(), Vec::new()));
+            // Items come first; the package through which they went says nothing more.
+            let said = matches!(piece, Piece::Package(_)) && !pieces.is_empty();
+            if !said && pieces.last() != Some(&piece) {
+                pieces.push(piece);
+                names.push(state.name(piece));
+            }
+        }
+        Ok(())
+    }
+
+    fn told(self, items: usize, packages: usize) -> CaseFindings {
+        let mut out: Vec<CaseFinding> = self
+            .found
+            .into_values()
+            .map(|(mut finding, pieces, names)| {
+                // Rows are counted in one piece's table and mean nothing here.
+                finding.row = None;
+                CaseFinding {
+                    finding,
+                    pieces,
+                    about: words::listed(&names),
+                }
+            })
+            .collect();
+        out.sort_by(|a, b| {
+            let rank = |f: &CaseFinding| {
+                (
+                    std::cmp::Reverse(f.finding.severity),
+                    f.finding.seq.unwrap_or(u64::MAX),
+                )
+            };
+            rank(a)
+                .cmp(&rank(b))
+                .then_with(|| a.finding.key.cmp(&b.finding.key))
+        });
+        let tally = Tally::of(out.iter().map(|f| &f.finding));
+        CaseFindings {
+            words: tally.words(),
+            tally,
+            findings: out,
+            items,
+            packages,
+            more: self.more,
+        }
+    }
+}
+
+/// Whether the record of an item, a package or a mark was read; of others nothing depends on it.
+fn is_here(state: &State, subject: Subject) -> bool {
+    match subject {
+        Subject::Item(id) => state.items.contains_key(&id),
+        Subject::Package(id) => state.packages.contains_key(&id),
+        Subject::Mark(id) => state.marks.contains_key(&id),
+        _ => true,
     }
 }

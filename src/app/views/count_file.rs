@@ -420,3 +420,35 @@ pub async fn load(reader: &Reader<'_>, id: CountId) -> Result<CountFile, ReadErr
         as_of_words: words::when(&now, zone),
     })
 }
+
+/// A difference that nobody has resolved.
+pub struct Unresolved {
+    /// Which count.
+    pub count: CountId,
+    /// The count's name and the number of the difference.
+    pub name: String,
+    /// When the count was ended.
+    pub at: DateTime<FixedOffset>,
+}
+
+/// How many counts that are not done with are looked through for differences.
+const MOST_COUNTS: u32 = 50;
+
+/// The differences that nobody has resolved, of the newest so many counts.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn unresolved(reader: &Reader<'_>) -> Result<Vec<Unresolved>, ReadError> {
+    let page = reader.counts(Some(true), &Part::first(MOST_COUNTS)).await?;
+    let mut out = Vec::new();
+    for count in &page.rows {
+        let Some(ended) = &count.ended else { continue };
+        let open = count.found.iter().filter(|f| f.resolved.is_none());
+        out.extend(open.map(|f| Unresolved {
+            count: count.id,
+            name: format!("Count of {}, difference {}", count.name(), f.number),
+            at: ended.at,
+        }));
+    }
+    Ok(out)
+}

@@ -8,12 +8,21 @@ use serde::Serialize;
 
 use super::trail::Step;
 use super::words;
+use crate::app::reader::Past;
+use crate::custody::brought;
+use crate::custody::consumed::ItemConsumed;
+use crate::custody::disposition::Method;
 use crate::custody::hand_over::Condition;
+use crate::custody::import::NOT_WITNESSED;
 use crate::custody::rules::{LATE_CUSTODY, LATE_SCENE};
+use crate::custody::weight::grams;
 use crate::custody::{Fact, State};
 use crate::ids::{EventId, PackageId, PersonId, Piece, Subject};
 use crate::keeping::fitting;
 use crate::ledger::times;
+
+/// What stands before the name of whoever was there beside the actor and signed.
+const SECOND: &str = "Second person";
 
 /// A row of the custody table.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -103,16 +112,33 @@ pub fn late_reason(step: &Step) -> Option<String> {
     Some(reason.to_owned())
 }
 
+/// Whether an event was entered late: later than its kind allows without a reason, or with a reason.
+#[must_use]
+pub fn is_late(past: &Past) -> bool {
+    let header = &past.event.header;
+    let claimed = times::parse_claimed(&header.claimed_at);
+    let recorded = times::parse_recorded(&header.recorded_at);
+    let late = match (claimed, recorded) {
+        (Ok(claimed), Ok(recorded)) => recorded - claimed.to_utc() > allowed(past),
+        _ => false,
+    };
+    late || past.event.fields.contains_key("late_reason")
+}
+
 /// How late a step was entered, where that is later than its kind allows without a reason.
 #[must_use]
 pub fn late_by(step: &Step) -> Option<TimeDelta> {
     let late = recorded_at(step) - claimed_at(step).to_utc();
-    let most = match &step.past.fact {
+    (late > allowed(&step.past)).then_some(late)
+}
+
+/// How late an event of this kind may be entered without a reason.
+fn allowed(past: &Past) -> TimeDelta {
+    match &past.fact {
         Some(Fact::MarkNoted(_) | Fact::MarkDeveloped(_) | Fact::ImageAdded(_)) => LATE_SCENE,
         Some(Fact::ItemRecovered(_) | Fact::CaseOpened(_) | Fact::SceneOpened(_)) => LATE_SCENE,
         _ => LATE_CUSTODY,
-    };
-    (late > most).then_some(late)
+    }
 }
 
 /// Who acted, in words.
@@ -153,6 +179,13 @@ impl Said {
             "."
         };
         self.notes.push(format!("{full}{stop}"));
+    }
+
+    fn weight(&mut self, mg: Option<u64>, scale: Option<&str>) {
+        if let Some(mg) = mg {
+            let scale = scale.unwrap_or("a scale that is not named");
+            self.note("Weight", &format!("{} by {scale}", grams(mg)));
+        }
     }
 
     fn seen(&mut self, seal: &str, seen: &str, condition: Condition, note: &str) {
@@ -199,7 +232,10 @@ fn row(
 ) -> CustodyRow {
     let header = &step.past.event.header;
     let by_name = by_name(step);
-    let said = said(step, state, zone, &by_name, walk);
+    let mut said = said(step, state, zone, &by_name, walk);
+    if let Some(sheet) = step.past.event.field_str("paper_sheet") {
+        said.note("", &format!("Entered from a paper sheet, print {sheet}"));
+    }
     let (claimed_at, recorded_at) = (claimed_at(step), recorded_at(step));
     let late_reason = late_reason(step);
     CustodyRow {
@@ -265,6 +301,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
     let mut s = Said::default();
     match &step.past.fact {
         Some(Fact::PackageSealed(x)) => drop(walk.sealed.insert(x.package)),
+        Some(Fact::ItemImported(x)) if x.seal.is_some() => walk.sealed.extend(x.package),
         Some(Fact::PackageOpened(x)) => drop(walk.sealed.remove(&x.package)),
         _ => {}
     }
@@ -275,7 +312,13 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             .get(&id)
             .map_or_else(|| "a place".to_owned(), |p| words::place(&p.added.name))
     };
+    if let Some(by) = step.past.event.expunged {
+        s.note("", &format!("Expunged by order of a court, see event {by}"));
+    }
     let Some(fact) = &step.past.fact else {
+        if step.past.event.expunged.is_some() {
+            return s;
+        }
         s.note(
             "",
             "This version of the program does not know this kind of event; its fields are in the export",
@@ -286,8 +329,51 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
         Fact::ItemRecovered(x) => {
             s.to = by.to_owned();
             s.note("With", &x.medium_name);
+            if let Some(number) = x.from_number {
+                s.note("", &format!("taken from item {number}"));
+            }
             for warning in &x.warnings {
                 s.note("", warning);
+            }
+        }
+        Fact::ItemImported(x) => {
+            s.to = if let Some(id) = x.place {
+                place(id)
+            } else if x.holder.is_empty() {
+                by.to_owned()
+            } else {
+                x.holder.clone()
+            };
+            s.seal = x.seal.clone().unwrap_or_default();
+            s.note("", NOT_WITNESSED);
+            s.note("From", &format!("{}, row {}", x.file, x.row));
+            s.note("Its number there", &x.former);
+            if let Some(day) = x.received_on {
+                s.note("Received there", &day.to_string());
+            }
+            for (lead, text) in [
+                ("Medium", &x.medium),
+                ("Method", &x.method),
+                ("Packed in", &x.container),
+                ("Note", &x.note),
+            ] {
+                s.note(lead, text);
+            }
+        }
+        Fact::BroughtIn(x) => {
+            s.to = by.to_owned();
+            s.note("", brought::NOT_WITNESSED);
+            s.note("Brought by", &x.who());
+            s.note("From", x.origin.words());
+            for (lead, text) in [
+                ("Identification seen", &x.identification),
+                ("Found or kept, as said there", &x.found_where),
+                ("When, as said there", &x.found_when),
+                ("Condition as it came", &x.condition),
+                ("Packaging as it came", &x.packaging),
+                ("Note", &x.note),
+            ] {
+                s.note(lead, text);
             }
         }
         Fact::PackageMade(x) => {
@@ -339,7 +425,47 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
                 "",
                 &format!("{} out of {}", state.name(x.piece), package(x.package)),
             );
+            s.note(
+                "It did not come back",
+                x.stayed.map_or("", |stayed| stayed.words()),
+            );
             s.note("Why", &x.reason);
+        }
+        Fact::PackageRepacked(x) => {
+            for from in &x.from {
+                let left = if from.emptied {
+                    ", which is empty now and closed"
+                } else {
+                    ""
+                };
+                s.note(
+                    "",
+                    &format!(
+                        "{} of package P{} into package P{}{left}",
+                        words::counted(from.pieces, "thing"),
+                        from.number,
+                        x.number
+                    ),
+                );
+            }
+            s.note("", x.why.words());
+            s.note("Why", &x.reason);
+        }
+        Fact::ItemConsumed(x) => {
+            if x.whole {
+                s.from.clone_from(&walk.holder);
+                s.to = words::disposed(Method::Consumed);
+            }
+            let how = if x.whole {
+                "Used up"
+            } else {
+                "Used up in part"
+            };
+            s.note(how, &x.quantity);
+            s.note("As is said by", &x.said_by);
+            s.note("Authority", &x.authority);
+            s.note("Report", &x.report);
+            s.note("", &x.note);
         }
         Fact::PackageSealed(x) => {
             s.seal = x.seal.clone();
@@ -352,6 +478,9 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
         }
         Fact::PackageOpened(x) => {
             s.seen(&x.seal, &x.seal_seen, x.condition, &x.note);
+            if x.outside {
+                s.note("", "Opened while it was outside, nobody here saw when");
+            }
             s.note("Why", &x.reason);
         }
         Fact::Released(x) => {
@@ -364,6 +493,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.seal = x.seal.clone();
             s.due = x.due_at;
             s.note("For", &x.purpose);
+            s.note(SECOND, x.second_name.as_deref().unwrap_or_default());
             if let Some(due) = &x.due_at {
                 s.note("Due back", &words::minute(due, zone));
             }
@@ -393,6 +523,8 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.note("For", &x.purpose);
             s.note("Identification", &x.identification);
             s.note("Reference", &x.reference);
+            s.note("Tracking number", &x.tracking);
+            s.weight(x.weight_mg, x.scale.as_deref());
             if let Some(due) = &x.due_at {
                 s.note("Due back", &words::minute(due, zone));
             }
@@ -406,6 +538,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.seen(&x.seal, &x.seal_seen, x.condition, &x.note);
             s.note("Identification", &x.identification);
             s.note("Reference", &x.reference);
+            s.weight(x.weight_mg, x.scale.as_deref());
         }
         Fact::ChargeTaken(x) => {
             s.from = format!("{}, by the record", x.from);
@@ -420,6 +553,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
         Fact::Stored(x) => {
             s.from = x.from_place.map_or_else(|| by.to_owned(), place);
             s.to = words::place(&x.place_name);
+            s.note(SECOND, x.second_name.as_deref().unwrap_or_default());
             if !x.overridden.is_empty() {
                 let who = x
                     .override_by
@@ -442,6 +576,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.from = place(x.place);
             s.to = by.to_owned();
             s.note("For", &x.purpose);
+            s.note(SECOND, x.second_name.as_deref().unwrap_or_default());
         }
         Fact::ImageAdded(x) => {
             s.note("File", &format!("{}, {}", x.name, words::reads(&x.reads)));
@@ -471,8 +606,27 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             );
             s.note("Why", &x.reason);
         }
-        Fact::LabelPrinted(x) => s.note("", &x.label.replace('-', " ")),
+        Fact::ExhibitSet(x) => {
+            let was = x.was.as_ref().map(|w| format!(", until now exhibit {w}"));
+            s.note(
+                "",
+                &format!("Exhibit {}{}", x.number, was.unwrap_or_default()),
+            );
+            s.note("Court", &x.court);
+            s.note("Why", &x.reason);
+        }
+        Fact::LabelPrinted(x) => {
+            s.note("", &x.label.replace('-', " "));
+            s.note("", x.warning.as_deref().unwrap_or_default());
+        }
         Fact::ReportPrinted(x) => {
+            s.note("", x.warning.as_deref().unwrap_or_default());
+            if let Some(paper) = x.paper {
+                s.note("", paper.title());
+            }
+            if let Some(whom) = &x.made_for {
+                s.note("For", whom);
+            }
             s.note("", &format!("At {} events in the ledger", x.ledger_size));
         }
         Fact::CaseDisclosed(x) => {
@@ -492,6 +646,12 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.note("", &x.statement);
             for left in &x.left_out {
                 s.note("Left out", left);
+            }
+        }
+        Fact::FindingAnswered(x) => {
+            s.note(&super::findings::title_of(&x.finding.code), &x.text);
+            if let Some(seq) = x.evidence {
+                s.note("Shown by", &format!("event {seq}"));
             }
         }
         Fact::MarkNoted(x) => s.note("", &format!("{}, {}", x.object, x.exact_place)),
@@ -519,13 +679,49 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.note(&words::capital(what), &x.reason);
         }
         Fact::CaseRead(x) => s.note("", &x.what),
+        Fact::ItemSampled(x) => s.note(
+            &format!("Item {} was taken from it", x.taken_number),
+            &x.description,
+        ),
         Fact::ItemDried(x) => s.note("How", &x.how),
         Fact::PlaceAdded(x) => s.note("", &x.name),
+        Fact::CapacitySet(x) => s.note(
+            "It takes",
+            &x.capacity
+                .map_or_else(|| "not counted".to_owned(), |c| c.to_string()),
+        ),
+        Fact::TwoPersonMarked(x) => {
+            let how = if x.two_person {
+                "For two people"
+            } else {
+                "No longer for two people"
+            };
+            s.note(how, &x.reason);
+        }
         Fact::StockCounted(x) => s.note(
             &x.kind,
             &format!("{} counted, {} by the record", x.count, x.before),
         ),
         Fact::StockTaken(x) => s.note(&x.kind, &format!("{} taken: {}", x.count, x.purpose)),
+        Fact::SealsDelivered(x) => s.note("Seals", &x.span.to_string()),
+        Fact::SealsIssued(x) => {
+            s.to.clone_from(&x.to_name);
+            s.note("Seals", &x.span.to_string());
+        }
+        Fact::SealsSpoiled(x) => s.note("Seals", &format!("{} written off: {}", x.span, x.reason)),
+        Fact::ClimateLogged(x) => {
+            let outside = match x.excursions.len() {
+                0 => "no excursion".to_owned(),
+                n => words::counted(n, "excursion"),
+            };
+            s.note(
+                &x.logger,
+                &format!(
+                    "{} of the climate, {outside}",
+                    words::counted(x.readings.len(), "reading")
+                ),
+            );
+        }
         Fact::CountBegun(x) => s.note("Of", &x.place_names.join(", ")),
         Fact::CodesScanned(x) => s.note("", &format!("{} seen", x.seen.len())),
         Fact::CountEnded(x) => {
@@ -588,6 +784,17 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             }
         }
         Fact::DispositionDeclined(x) => s.note("Why", &x.reason),
+        Fact::ExpungementOrdered(x) => {
+            s.note("Order", &format!("{} of {}, {}", x.order, x.dated, x.court));
+        }
+        Fact::ExpungementWithdrawn(x) => s.note("Why", &x.reason),
+        Fact::ExpungementCarriedOut(x) => {
+            s.note("Order", &format!("{} of {}, {}", x.order, x.dated, x.court));
+            s.note(
+                "Expunged",
+                &format!("the texts and pictures of {} events", x.events.len()),
+            );
+        }
         Fact::PersonAdded(_) | Fact::RolesSet(_) | Fact::ActiveSet(_) => {}
         Fact::KitAdded(x) => s.note("Lot", &format!("{} of {}", x.lot, x.medium_name)),
         Fact::KitRemoved(x) => s.note("Lot", &format!("{} of {}", x.lot, x.medium_name)),
@@ -610,6 +817,8 @@ pub fn moves(fact: &Fact) -> bool {
     matches!(
         fact,
         Fact::ItemRecovered(_)
+            | Fact::ItemImported(_)
+            | Fact::BroughtIn(_)
             | Fact::PackageMade(_)
             | Fact::Received(_)
             | Fact::HandedOut(_)
@@ -618,6 +827,7 @@ pub fn moves(fact: &Fact) -> bool {
             | Fact::Stored(_)
             | Fact::Fetched(_)
             | Fact::DispositionWitnessed(_)
+            | Fact::ItemConsumed(ItemConsumed { whole: true, .. })
     )
 }
 

@@ -13,7 +13,7 @@ use super::times::calling;
 use super::words;
 use crate::app::reader::{Part, ReadError, Reader, Thing, Viewer};
 use crate::custody::State;
-use crate::custody::state::{Case, Holder};
+use crate::custody::state::{Case, Custody, Holder};
 use crate::ids::{CaseId, PersonId, Piece, Subject};
 use crate::ledger::times;
 use crate::people::{Action, Role};
@@ -511,10 +511,11 @@ impl Made<'_> {
                 (When::Later, "out")
             };
             let why = format!(
-                "{} has it, {} ({}).",
+                "{} has it, {} ({}){}.",
                 words::holder(&state, &custody.holder),
                 super::standing::due(due, self.at),
-                words::minute(&due, self.zone)
+                words::minute(&due, self.zone),
+                tracked(custody)
             );
             self.thing(when, &state, thing.piece(), why, badge);
         }
@@ -532,8 +533,9 @@ impl Made<'_> {
         let state = self.state(&page.rows).await?;
         for thing in &page.rows {
             let why = format!(
-                "{} has it, without a date on which it is due back.",
-                words::holder(&state, &thing.custody().holder)
+                "{} has it, without a date on which it is due back{}.",
+                words::holder(&state, &thing.custody().holder),
+                tracked(thing.custody())
             );
             self.thing(When::Later, &state, thing.piece(), why, "outside");
         }
@@ -578,9 +580,16 @@ impl Made<'_> {
         let cases = self.reader.cases(&Part::default()).await?;
         for (i, case) in cases.rows.iter().enumerate() {
             if i < MOST_CASES {
-                let found = case_findings::load(self.reader, case.id, self.zone, self.at).await?;
+                let found = case_findings::load(
+                    self.reader,
+                    case.id,
+                    self.zone,
+                    self.at,
+                    case_findings::MOST_HERE,
+                )
+                .await?;
                 let why = words::capital(&format!("{}.", found.words));
-                let badge = if found.tally.breaks > 0 {
+                let badge = if found.open_breaks() {
                     "break"
                 } else if found.calls() {
                     "attention"
@@ -595,5 +604,13 @@ impl Made<'_> {
         }
         self.desk.later.more |= cases.next.is_some();
         Ok(())
+    }
+}
+
+/// The carrier's tracking number, for the end of a sentence.
+fn tracked(custody: &Custody) -> String {
+    match super::standing::tracking(custody) {
+        "" => String::new(),
+        number => format!("; tracking number {number}"),
     }
 }

@@ -1,23 +1,27 @@
-//! Finding: what was typed or scanned, and what it can be. Nothing of a case that the viewer may not see is found.
+//! Finding: what was typed or scanned, and what it can be. Nothing of a case that the viewer may not see is found, and
+//! what belongs to a restricted case only by its number, code or seal, as it is written.
+//!
+//! First what can only be meant ([`find`] ends there): a whole code, case number, number within a case, seal number. Then
+//! the beginnings of codes and of words (`find_words`). Whatever is asked, the work is bounded by how much is
+//! shown, not by how much there is.
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::case_row::{CaseRow, RESTRICTED};
-use super::words;
+use super::{find_words, words};
 use crate::app::reader::{Part, ReadError, Reader, Thing};
 use crate::custody::package::seal_number;
-use crate::custody::state::{Case, Mark};
-use crate::ids::{Code, Subject};
+use crate::custody::state::{Case, Mark, Person, Place};
+use crate::ids::{Code, PersonId, Subject};
 use crate::people::Action;
-use crate::store::LIST_MAX;
 
 /// How many hits at the most.
 pub const MOST_HITS: usize = 50;
-/// How many of the newest cases are searched for words.
-pub const MOST_CASES: u32 = LIST_MAX;
-/// In how many of the newest cases the objects of marks are searched for words.
-pub const MOST_MARKED: usize = 20;
+/// How many hits at the most while somebody types.
+pub const MOST_TYPED: usize = 8;
+/// From how many characters on the beginning of a code is looked for.
+const LEAST_CODE: usize = 3;
 /// The longest question, in characters; what is longer is cut.
 const MOST_TEXT: usize = 200;
 
@@ -34,42 +38,113 @@ pub struct Hit {
     pub why: String,
 }
 
-/// What there is under something that was typed or scanned, the surest first, at most [`MOST_HITS`].
+/// What was found.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
+pub struct Found {
+    /// The surest first.
+    pub hits: Vec<Hit>,
+    /// Whether there is or may be more.
+    pub more: bool,
+}
+
+impl Found {
+    /// Adds what is not there yet, up to `most`.
+    fn add(&mut self, hits: impl IntoIterator<Item = Hit>, most: usize) {
+        for hit in hits {
+            if self.hits.iter().any(|h| h.subject == hit.subject) {
+                continue;
+            }
+            if self.hits.len() >= most {
+                self.more = true;
+                return;
+            }
+            self.hits.push(hit);
+        }
+    }
+}
+
+/// What there is under something that was typed or scanned, at most `most` of it.
 ///
 /// # Errors
 /// See [`ReadError`].
-pub async fn find(reader: &Reader<'_>, q: &str) -> Result<Vec<Hit>, ReadError> {
+pub async fn find(reader: &Reader<'_>, q: &str, most: usize) -> Result<Found, ReadError> {
     reader.must(Action::ReadEvidence)?;
     let q: String = q.trim().chars().take(MOST_TEXT).collect();
-    let mut hits = Vec::new();
+    let mut found = Found::default();
     if q.is_empty() {
-        return Ok(hits);
+        return Ok(found);
     }
+    found.add(sure(reader, &q).await?, most);
+    if !found.hits.is_empty() {
+        return Ok(found);
+    }
+    found.add(by_code(reader, &q, most).await?, most);
+    let in_words = find_words::find(reader, &q, most).await?;
+    found.more |= in_words.more;
+    found.add(in_words.hits, most);
+    Ok(found)
+}
+
+/// A person, and what they have in hand, at most [`MOST_HITS`] of it.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn held(reader: &Reader<'_>, person: PersonId) -> Result<(Person, Found), ReadError> {
+    reader.must(Action::ReadEvidence)?;
+    let person = reader.person(person).await?;
+    let part = Part::first(u32::try_from(MOST_HITS).unwrap_or_default());
+    let page = reader.held_by(person.id, &part).await?;
+    let mut found = Found {
+        hits: Vec::new(),
+        more: page.next.is_some(),
+    };
+    for thing in page.rows {
+        let case = reader.case(thing.case()).await?;
+        found.hits.push(thing_hit(&thing, &case, "in hand"));
+    }
+    Ok((person, found))
+}
+
+/// What can only be meant.
+async fn sure(reader: &Reader<'_>, q: &str) -> Result<Vec<Hit>, ReadError> {
+    let mut hits = Vec::new();
     if let Ok(code) = q.parse::<Code>()
         && let Some(subject) = seen(reader.subject_of_code(&code).await)?
     {
         hits.extend(hit(reader, subject, "label code").await?);
     }
-    if let Some(case) = seen(reader.case_by_number(&q).await)? {
+    if let Some(case) = seen(reader.case_by_number(q).await)? {
         hits.push(case_hit(&case, "case number"));
     }
-    hits.extend(numbered(reader, &q).await?);
-    let number = seal_number(&q);
+    hits.extend(numbered(reader, q).await?);
+    let number = seal_number(q);
     if let Some(row) = reader.house().store.seal(&number).await?
         && let Ok(subject) = row.package.parse::<Subject>()
     {
         hits.extend(hit(reader, subject, &format!("seal {number}")).await?);
     }
-    if q.chars().count() >= 2 {
-        in_words(reader, &q.to_lowercase(), &mut hits).await?;
-    }
-    let mut out: Vec<Hit> = Vec::new();
-    for hit in hits {
-        if out.len() < MOST_HITS && !out.iter().any(|h| h.subject == hit.subject) {
-            out.push(hit);
+    Ok(hits)
+}
+
+/// What bears a code that begins so. A code has a figure among its first characters more often than not, a word has none.
+async fn by_code(reader: &Reader<'_>, q: &str, most: usize) -> Result<Vec<Hit>, ReadError> {
+    let begin: String = q.chars().filter(|c| !matches!(c, ' ' | '-')).collect();
+    let begin = begin.to_uppercase();
+    let fits = (LEAST_CODE..12).contains(&begin.len())
+        && begin.starts_with(['I', 'P', 'S'])
+        && begin.bytes().all(|b| b.is_ascii_alphanumeric())
+        && begin.bytes().any(|b| b.is_ascii_digit());
+    let mut hits = Vec::new();
+    if fits {
+        let limit = u32::try_from(most + 1).unwrap_or(u32::MAX);
+        let store = &reader.house().store;
+        for row in store.docs_by_code_from(&begin, limit).await? {
+            if let Ok(subject) = row.subject.parse() {
+                hits.extend(hit(reader, subject, "label code begins so").await?);
+            }
         }
     }
-    Ok(out)
+    Ok(hits)
 }
 
 /// What may not be seen is not there.
@@ -91,7 +166,7 @@ fn of_case(case: &Case, what: impl FnOnce() -> String) -> String {
     format!("{what}; case {}", case.number)
 }
 
-fn case_hit(case: &Case, why: &str) -> Hit {
+pub(super) fn case_hit(case: &Case, why: &str) -> Hit {
     Hit {
         subject: Subject::Case(case.id),
         name: format!("Case {}", case.number),
@@ -100,7 +175,7 @@ fn case_hit(case: &Case, why: &str) -> Hit {
     }
 }
 
-fn mark_hit(mark: &Mark, case: &Case, why: &str) -> Hit {
+pub(super) fn mark_hit(mark: &Mark, case: &Case, why: &str) -> Hit {
     Hit {
         subject: Subject::Mark(mark.id),
         name: format!("Mark M{}", mark.number),
@@ -111,7 +186,7 @@ fn mark_hit(mark: &Mark, case: &Case, why: &str) -> Hit {
     }
 }
 
-fn thing_hit(thing: &Thing, case: &Case, why: &str) -> Hit {
+pub(super) fn thing_hit(thing: &Thing, case: &Case, why: &str) -> Hit {
     let what = || match thing {
         Thing::Item(i) => i.recovered.description.clone(),
         Thing::Package(p) => words::counted(p.contents.len(), "piece"),
@@ -124,6 +199,25 @@ fn thing_hit(thing: &Thing, case: &Case, why: &str) -> Hit {
     }
 }
 
+pub(super) fn place_hit(place: &Place, why: &str) -> Hit {
+    Hit {
+        subject: Subject::Place(place.id),
+        name: words::capital(&words::place(&place.added.name)),
+        words: words::place_kind(place.added.place_kind).into(),
+        why: why.into(),
+    }
+}
+
+pub(super) fn person_hit(person: &Person, why: &str) -> Hit {
+    let off = if person.active { "" } else { ", account off" };
+    Hit {
+        subject: Subject::Person(person.id),
+        name: person.name.clone(),
+        words: format!("staff number {}{off}", person.number),
+        why: why.into(),
+    }
+}
+
 async fn hit(reader: &Reader<'_>, subject: Subject, why: &str) -> Result<Option<Hit>, ReadError> {
     let thing = match subject {
         Subject::Item(id) => seen(reader.item(id).await)?.map(|i| Thing::Item(Box::new(i))),
@@ -131,12 +225,7 @@ async fn hit(reader: &Reader<'_>, subject: Subject, why: &str) -> Result<Option<
             seen(reader.package(id).await)?.map(|p| Thing::Package(Box::new(p)))
         }
         Subject::Place(id) => {
-            return Ok(seen(reader.place(id).await)?.map(|p| Hit {
-                subject,
-                name: words::capital(&words::place(&p.added.name)),
-                words: words::place_kind(p.added.place_kind).into(),
-                why: why.into(),
-            }));
+            return Ok(seen(reader.place(id).await)?.map(|p| place_hit(&p, why)));
         }
         _ => None,
     };
@@ -203,62 +292,18 @@ async fn by_number(
     kind: Kind,
     n: u32,
 ) -> Result<Option<Hit>, ReadError> {
-    // Numbers run without a gap, so the wanted one is the last of the first n: at most 40 parts of a list.
-    let mut part = Part::default();
-    for _ in 0..40 {
-        let (found, next) = match kind {
-            Kind::Item => {
-                let page = reader.items_of(case.id, &part).await?;
-                let found = page.rows.into_iter().find(|x| x.number == n);
-                let found = found.map(|x| thing_hit(&Thing::Item(Box::new(x)), case, "number"));
-                (found, page.next)
-            }
-            Kind::Package => {
-                let page = reader.packages_of(case.id, &part).await?;
-                let found = page.rows.into_iter().find(|x| x.number == n);
-                let found = found.map(|x| thing_hit(&Thing::Package(Box::new(x)), case, "number"));
-                (found, page.next)
-            }
-            Kind::Mark => {
-                let page = reader.marks_of(case.id, &part).await?;
-                let found = page.rows.iter().find(|x| x.number == n);
-                (found.map(|x| mark_hit(x, case, "number")), page.next)
-            }
-        };
-        if found.is_some() || next.is_none() {
-            return Ok(found);
+    Ok(match kind {
+        Kind::Item => {
+            let found = reader.item_numbered(case.id, n).await?;
+            found.map(|x| thing_hit(&Thing::Item(Box::new(x)), case, "number"))
         }
-        part.after = next;
-    }
-    Ok(None)
-}
-
-/// Whether every word of the question begins a word of the text.
-fn fits(q: &str, text: &str) -> bool {
-    let text = text.to_lowercase();
-    let mut words = q.split_whitespace();
-    words.all(|w| {
-        text.split(|c: char| !c.is_alphanumeric() && c != '-')
-            .any(|t| t.starts_with(w))
+        Kind::Package => {
+            let found = reader.package_numbered(case.id, n).await?;
+            found.map(|x| thing_hit(&Thing::Package(Box::new(x)), case, "number"))
+        }
+        Kind::Mark => {
+            let found = reader.mark_numbered(case.id, n).await?;
+            found.map(|x| mark_hit(&x, case, "number"))
+        }
     })
-}
-
-async fn in_words(reader: &Reader<'_>, q: &str, hits: &mut Vec<Hit>) -> Result<(), ReadError> {
-    let cases = reader.cases(&Part::first(MOST_CASES)).await?.rows;
-    for case in &cases {
-        if case.number.to_lowercase().starts_with(q) || fits(q, &case.title) {
-            hits.push(case_hit(case, "in the case's number or title"));
-        }
-    }
-    for case in cases.iter().take(MOST_MARKED) {
-        for mark in reader.marks_of(case.id, &Part::default()).await?.rows {
-            if fits(q, &mark.noted.object) {
-                hits.push(mark_hit(&mark, case, "the object of a mark"));
-            }
-            if hits.len() >= MOST_HITS * 4 {
-                return Ok(());
-            }
-        }
-    }
-    Ok(())
 }

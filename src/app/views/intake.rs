@@ -6,10 +6,10 @@ use serde::Serialize;
 
 use super::line::piece_line;
 use super::words;
-use crate::app::reader::{Part, ReadError, Reader};
+use crate::app::reader::{Part, ReadError, Reader, opened};
 use crate::custody::intake::MAX_LINES;
 use crate::custody::{Act, Actor, Command, Refusal, Signed, State, decide};
-use crate::ids::{Code, Piece, Subject};
+use crate::ids::{Code, Piece, Seq, Subject};
 
 /// How many things are looked up at a time: a package brings everything in it along.
 const CHUNK: usize = 20;
@@ -119,6 +119,47 @@ pub async fn queue(reader: &Reader<'_>) -> Result<Queue, ReadError> {
     })
 }
 
+/// What an intake of the reader's came to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CameTo {
+    /// How many things were received.
+    pub received: u64,
+    /// How many were refused.
+    pub refused: u64,
+}
+
+/// What the intake whose first event this is came to: that event and those behind it that the same command made, read at
+/// once. None where the event is no act of the reader's.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn came_to(reader: &Reader<'_>, first: Seq) -> Result<Option<CameTo>, ReadError> {
+    let begun = reader.event(first).await?;
+    if begun.header.actor.is_none() || begun.header.actor != reader.viewer().id() {
+        return Ok(None);
+    }
+    let command = begun.fields.get("command");
+    let from = i64::try_from(first).map_err(|_| ReadError::NotFound("event"))?;
+    let most = u32::try_from(MAX_LINES).unwrap_or(u32::MAX);
+    let mut out = CameTo {
+        received: 0,
+        refused: 0,
+    };
+    for raw in reader.house().store.events(from, most).await? {
+        // Of whatever stands behind the command's own events nothing is told.
+        let event = opened(raw)?;
+        if event.header.actor != begun.header.actor || event.fields.get("command") != command {
+            break;
+        }
+        match event.header.kind.as_str() {
+            "custody.received" => out.received += 1,
+            "custody.refused" => out.refused += 1,
+            _ => break,
+        }
+    }
+    Ok(Some(out))
+}
+
 /// How the ledger would answer this intake, signed by the reader now; none where it would be recorded.
 ///
 /// # Errors
@@ -152,6 +193,7 @@ pub async fn look(
         id: Some(me.id),
         roles: me.roles.clone(),
         signed: Signed::Password,
+        beside: None,
     };
     let rules = reader.house().rules.as_ref();
     Ok(decide(&state, rules, &actor, command, now).err())

@@ -10,7 +10,7 @@ use super::boxes::{Boxes, boxes, stocked};
 use super::case_ref::CaseRef;
 use super::counts::{Count, counts};
 use super::custody_rows::CustodyRow;
-use super::findings::{Finding, Tally};
+use super::findings::{Continuity, Finding, Tally};
 use super::images::{Image, images};
 use super::keeping::{self, CautionWords, Keeping, keeping};
 use super::mark_words::{MarkWords, mark_words};
@@ -24,6 +24,7 @@ use super::words;
 use crate::app::knowledge;
 use crate::app::reader::{ReadError, Reader};
 use crate::custody::advice::AdviceShown;
+use crate::custody::import::NOT_ON_RECORD;
 use crate::custody::state::{Item, Mark, Thing};
 use crate::custody::thread::Thread;
 use crate::ids::{Code, ItemId, PersonId, Piece, Subject};
@@ -89,6 +90,35 @@ pub struct RecoveryWords {
     pub packing_as_recorded: Vec<String>,
 }
 
+/// An item that another was taken from, or that was taken from another.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Kin {
+    /// Which.
+    pub id: ItemId,
+    /// Number in the case.
+    pub number: u32,
+    /// Description, as amended.
+    pub description: String,
+}
+
+/// Items of the same case, in their order.
+async fn kin(reader: &Reader<'_>, ids: &[ItemId]) -> Result<Vec<Kin>, ReadError> {
+    let asked: Vec<Subject> = ids.iter().copied().map(Subject::Item).collect();
+    let state = if asked.is_empty() {
+        return Ok(Vec::new());
+    } else {
+        reader.around(&asked).await?
+    };
+    let known = ids.iter().filter_map(|id| state.items.get(id));
+    Ok(known
+        .map(|item| Kin {
+            id: item.id,
+            number: item.number,
+            description: item.recovered.description.clone(),
+        })
+        .collect())
+}
+
 /// Everything about an item.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct ItemFile {
@@ -106,6 +136,12 @@ pub struct ItemFile {
     pub case: CaseRef,
     /// The mark it was recovered from.
     pub mark: MarkWords,
+    /// The item that it was taken from.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub from: Option<Kin>,
+    /// What was taken from it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub samples: Vec<Kin>,
     /// The recovery.
     pub recovery: RecoveryWords,
     /// Which way round its usual picture reads.
@@ -133,6 +169,8 @@ pub struct ItemFile {
     pub tally: Tally,
     /// The same in words.
     pub findings_words: String,
+    /// How much of the time is accounted for.
+    pub continuity: Continuity,
     /// The thread.
     pub thread: Thread,
     /// Corrections of the item and of its mark.
@@ -170,12 +208,13 @@ pub async fn load_at(
     let mark = reader.mark(item.mark).await?;
     let piece = Piece::Item(id);
     let told = told_at(reader, piece, now).await?;
-    let of_mark = reader.history(Subject::Mark(mark.id)).await?;
     let Told {
+        mark: of_mark,
         steps,
         state,
         rows,
         findings,
+        continuity,
         thread,
         zone,
         now,
@@ -185,6 +224,7 @@ pub async fn load_at(
         .filter(|s| s.through.is_none())
         .map(|s| s.past.clone())
         .collect();
+    let of_mark: Vec<_> = of_mark.into_iter().map(|s| s.past).collect();
     let mut corrected = amendments(Subject::Mark(mark.id), &of_mark, zone);
     corrected.extend(amendments(Subject::Item(id), &own, zone));
     corrected.sort_by_key(|a| a.seq);
@@ -222,6 +262,10 @@ pub async fn load_at(
         code_grouped: item.code.grouped(),
         case: CaseRef::from(&case),
         mark: mark_words(&mark, Some(&case), &state, rules, zone),
+        from: kin(reader, item.recovered.from_item.as_slice())
+            .await?
+            .pop(),
+        samples: kin(reader, &item.samples).await?,
         recovery: recovery(&item, &state, zone),
         orientation: orientation(
             &item.recovered.view,
@@ -240,6 +284,7 @@ pub async fn load_at(
         findings_words: tally.words(),
         tally,
         findings,
+        continuity,
         thread,
         amendments: corrected,
         counts: counts(reader, counted).await?,
@@ -265,7 +310,10 @@ fn recovery(item: &Item, state: &crate::custody::State, zone: FixedOffset) -> Re
         form_words: words::form(&r.form).to_owned(),
         lot: r.lot.clone(),
         started_at: r.started_at,
-        started: words::minute(&r.started_at, zone),
+        started: match item.came() {
+            Some(_) => NOT_ON_RECORD.into(),
+            None => words::minute(&r.started_at, zone),
+        },
         set_at: r.set_at,
         set: r
             .set_at
@@ -277,9 +325,15 @@ fn recovery(item: &Item, state: &crate::custody::State, zone: FixedOffset) -> Re
         card: r.card.clone(),
         description: r.description.clone(),
         at: item.recovered_at,
-        when: words::minute(&item.recovered_at, zone),
+        when: match item.came() {
+            Some(how) => format!("{how} {}", words::minute(&item.recovered_at, zone)),
+            None => words::minute(&item.recovered_at, zone),
+        },
         by: item.recovered_by,
-        by_name: person.map(words::person).unwrap_or_default(),
+        by_name: match item.came() {
+            Some(_) => format!("recovery {NOT_ON_RECORD}"),
+            None => person.map(words::person).unwrap_or_default(),
+        },
         lifter: person.map(|p| p.name.clone()).unwrap_or_default(),
         lifter_number: person.map(|p| p.number.clone()).unwrap_or_default(),
         facts: facts

@@ -206,6 +206,7 @@ fn mine(list: &mut List<'_>, piece: Piece, outermost: Piece) {
                 "Open",
                 "A seal is on it and you hold it.".into(),
             );
+            anew(list, outermost);
         }
         (Piece::Package(_), false) => {
             if !empty {
@@ -219,10 +220,28 @@ fn mine(list: &mut List<'_>, piece: Piece, outermost: Piece) {
             if !empty {
                 hand_on(list, outermost, "You hold it; unsealed, it needs a reason.");
             }
-            let why = "You hold it and it is open.";
-            list.add("put-in", outermost, "Put something into", why.into());
+            let closed = match outermost {
+                Piece::Package(id) => state
+                    .packages
+                    .get(&id)
+                    .is_some_and(|p| p.closed_at.is_some()),
+                Piece::Item(_) => false,
+            };
+            if !closed {
+                let why = "You hold it and it is open.";
+                list.add("put-in", outermost, "Put something into", why.into());
+            }
+            if !empty {
+                anew(list, outermost);
+            }
         }
     }
+}
+
+/// Split, merged or packed anew.
+fn anew(list: &mut List<'_>, package: Piece) {
+    let why = "You hold it: some or all of its contents can go into a new package.";
+    list.add("repack", package, "Split, merge or pack anew:", why.into());
 }
 
 /// What a rule asks to be done at once with the item itself.
@@ -331,6 +350,12 @@ fn others(list: &mut List<'_>, piece: Piece, outermost: Piece, me: PersonId) {
         let why = "Pictures of an item can be added at any time.";
         list.add("add-image", piece, "Add a photograph of", why.into());
     }
+    let outside = matches!(state.holder(piece), Some(Holder::Outside { .. }));
+    let mine = state.holder(piece) == Some(&Holder::Person { person: me });
+    if let (Piece::Item(_), true) = (piece, outside || mine) {
+        let why = "Where an examination used it up, or part of it.";
+        list.add("consume", piece, "Record as used up:", why.into());
+    }
     if list.viewer.may(Action::PrintLabel) {
         let why = "Your role prints labels; each print goes on the record.";
         list.add("print-label", piece, "Print the label of", why.into());
@@ -358,7 +383,7 @@ fn others(list: &mut List<'_>, piece: Piece, outermost: Piece, me: PersonId) {
         }
         if matches!(
             act.act.as_str(),
-            "add-image" | "note-dry" | "print-label" | "print-report" | "take-charge"
+            "add-image" | "note-dry" | "consume" | "print-label" | "print-report" | "take-charge"
         ) {
             act.first = false;
         }

@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::case_ref::CaseRef;
 use super::counts::{Count, counts};
 use super::custody_rows::CustodyRow;
-use super::findings::{Finding, Tally};
+use super::findings::{Continuity, Finding, Tally};
 use super::keeping::{Keeping, keeping};
 use super::line::{self, PieceLine, piece_line};
 use super::next_acts::{NextAct, next_acts};
@@ -41,6 +41,15 @@ pub struct PackageFile {
     pub container_name: String,
     /// What is in it now.
     pub contents: Vec<PieceLine>,
+    /// The packages whose contents it was made of by packing anew.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub repacked_from: Vec<PackageKin>,
+    /// The packages into which its contents went by packing anew.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub repacked_into: Vec<PackageKin>,
+    /// Since when it is empty and closed, in words; empty while it is not.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub closed_since: String,
     /// The seal that is on it; empty for none.
     pub seal: String,
     /// What the contents ask for together.
@@ -59,6 +68,8 @@ pub struct PackageFile {
     pub tally: Tally,
     /// The same in words.
     pub findings_words: String,
+    /// How much of the time is accounted for.
+    pub continuity: Continuity,
     /// The thread.
     pub thread: Thread,
     /// How many events each subject has.
@@ -71,6 +82,28 @@ pub struct PackageFile {
     pub as_of_words: String,
 }
 
+/// A package that another one was made of, or that was made of it.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct PackageKin {
+    /// Which.
+    pub id: PackageId,
+    /// `package P2`.
+    pub name: String,
+}
+
+/// The packages, as far as they are read: at most as many as one package can be made of or go into.
+async fn kin(reader: &Reader<'_>, ids: &[PackageId]) -> Result<Vec<PackageKin>, ReadError> {
+    let mut out = Vec::new();
+    for id in ids {
+        let package = reader.package(*id).await?;
+        out.push(PackageKin {
+            id: *id,
+            name: format!("package P{}", package.number),
+        });
+    }
+    Ok(out)
+}
+
 /// Everything about a package that the viewer may see.
 ///
 /// # Errors
@@ -80,10 +113,12 @@ pub async fn load(reader: &Reader<'_>, id: PackageId) -> Result<PackageFile, Rea
     let case = reader.case(package.case).await?;
     let piece = Piece::Package(id);
     let Told {
+        mark: _,
         steps,
         state,
         rows,
         findings,
+        continuity,
         thread,
         zone,
         now,
@@ -123,6 +158,12 @@ pub async fn load(reader: &Reader<'_>, id: PackageId) -> Result<PackageFile, Rea
             .iter()
             .filter_map(|p| piece_line(&state, rules, *p, zone, now))
             .collect(),
+        repacked_from: kin(reader, &package.repacked_from).await?,
+        repacked_into: kin(reader, &package.repacked_into).await?,
+        closed_since: package
+            .closed_at
+            .map(|at| words::minute(&at, zone))
+            .unwrap_or_default(),
         seal: package.seal().map(|s| s.number.clone()).unwrap_or_default(),
         keeping: keeping(rules, &knowledge::joined(rules, &inside)),
         closed: keeping(rules, &closed),
@@ -133,6 +174,7 @@ pub async fn load(reader: &Reader<'_>, id: PackageId) -> Result<PackageFile, Rea
         findings_words: tally.words(),
         tally,
         findings,
+        continuity,
         thread,
         counts: counts(reader, counted).await?,
         as_of: now,

@@ -1,12 +1,18 @@
 //! The place file: what a place is and what stands in it, as far as the viewer may see it.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::climate_log_file::ClimateLogFile;
 use super::line::{PieceLine, piece_line};
+use super::seal_stock::{self, SealRangeFile};
 use super::words;
 use crate::app::reader::{Page, Part, ReadError, Reader};
+use crate::custody::capacity::standing_words;
+use crate::custody::count::Count;
 use crate::custody::place::PlaceKind;
 use crate::custody::state::Place;
 use crate::ids::{Code, CountId, PlaceId, Subject};
@@ -36,8 +42,24 @@ pub struct PlaceFile {
     pub climate_name: String,
     /// Damp, lit, hot, dusty, on edge, stacked, marked for biological hazards.
     pub facts: Vec<String>,
+    /// How many packages and loose items it takes, where that is on record.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub capacity: Option<u32>,
+    /// How many stand there, those in the places in it left out; none while it is counted blindly.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub standing: Option<u32>,
+    /// The same in words: `3 of 12`.
+    pub standing_words: String,
+    /// The place that is marked for two people: this one, or one around it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub two_person: Option<PlaceRef>,
     /// The boxes in stock there, by kind.
     pub stock: Vec<StockLine>,
+    /// The seals in stock there, range by range.
+    pub seals: Vec<SealRangeFile>,
+    /// What loggers there have shown; none where there is no reading.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub climate_log: Option<ClimateLogFile>,
     /// The count that covers it and is to be blind for the reader. While it is open nothing is said of what stands there.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub counted: Option<CountId>,
@@ -70,10 +92,20 @@ pub async fn load(reader: &Reader<'_>, id: PlaceId, part: &Part) -> Result<Place
     let zone = reader.house().agency().await?.zone;
     let now = Utc::now();
     let mut path = Vec::new();
+    let mut two_person = place.two_person.as_ref().map(|_| PlaceRef {
+        id,
+        name: place.added.name.clone(),
+    });
     let mut parent = place.added.parent;
     while let Some(id) = parent.filter(|_| path.len() < DEEPEST) {
         let above = reader.place(id).await?;
         parent = above.added.parent;
+        if two_person.is_none() && above.two_person.is_some() {
+            two_person = Some(PlaceRef {
+                id,
+                name: above.added.name.clone(),
+            });
+        }
         path.push(PlaceRef {
             id,
             name: above.added.name,
@@ -112,7 +144,20 @@ pub async fn load(reader: &Reader<'_>, id: PlaceId, part: &Part) -> Result<Place
         climate: place.added.climate.clone(),
         climate_name: climate.map(|c| c.name.clone()).unwrap_or_default(),
         facts: facts(&place),
+        capacity: place.capacity,
+        standing: counted.is_none().then_some(place.standing),
+        standing_words: match (counted, place.capacity) {
+            (None, _) => standing_words(&place),
+            (Some(_), Some(takes)) => format!("it takes {takes}, and is being counted"),
+            (Some(_), None) => "being counted".into(),
+        },
+        two_person,
         stock: place.stock.clone(),
+        seals: seal_stock::ranges(reader, &place).await?,
+        climate_log: place
+            .climate_log
+            .as_deref()
+            .map(|log| ClimateLogFile::of(log, zone)),
         counted,
         contents: Page {
             rows: lines,
@@ -126,32 +171,68 @@ pub async fn load(reader: &Reader<'_>, id: PlaceId, part: &Part) -> Result<Place
 /// How many parts of the list of open counts are looked through.
 const MOST_PARTS: usize = 20;
 
+/// Every place that an open count of everything covers in which the reader takes part or could, and the places around those,
+/// whose sums would tell.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn blind_places(reader: &Reader<'_>) -> Result<BTreeSet<PlaceId>, ReadError> {
+    let mut out = BTreeSet::new();
+    blind_counts(reader, |count| {
+        out.extend(count.places.iter().copied());
+        true
+    })
+    .await?;
+    if !out.is_empty() {
+        let asked: Vec<Subject> = out.iter().map(|p| Subject::Place(*p)).collect();
+        let state = reader.around(&asked).await?;
+        let around: Vec<PlaceId> = out
+            .iter()
+            .flat_map(|p| state.places_around(*p))
+            .map(|p| p.id)
+            .collect();
+        out.extend(around);
+    }
+    Ok(out)
+}
+
 /// The open count of everything that covers this place, where the reader takes part in it or could: whoever counts is not
 /// told what should be there. A count of a sample tells what it looks for, so there is nothing to be kept.
 async fn blind(reader: &Reader<'_>, place: PlaceId) -> Result<Option<CountId>, ReadError> {
+    let mut found = None;
+    blind_counts(reader, |count| {
+        found = count.places.contains(&place).then_some(count.id);
+        found.is_none()
+    })
+    .await?;
+    Ok(found)
+}
+
+/// Goes through the open counts of everything in which the reader takes part or could, until `on` says that it is enough.
+async fn blind_counts(
+    reader: &Reader<'_>,
+    mut on: impl FnMut(&Count) -> bool,
+) -> Result<(), ReadError> {
     let viewer = reader.viewer();
     let Some(me) = viewer.id() else {
-        return Ok(None);
+        return Ok(());
     };
     let may_count = viewer.may(Action::Keep);
     let mut part = Part::default();
     for _ in 0..MOST_PARTS {
         let page = reader.counts(Some(true), &part).await?;
-        let found = page.rows.iter().find(|c| {
-            c.ended.is_none()
-                && c.sample.is_none()
-                && c.places.contains(&place)
-                && (may_count || c.counters.contains(&me))
+        let mut blind = page.rows.iter().filter(|c| {
+            c.ended.is_none() && c.sample.is_none() && (may_count || c.counters.contains(&me))
         });
-        if let Some(count) = found {
-            return Ok(Some(count.id));
+        if !blind.all(&mut on) {
+            break;
         }
         match page.next {
             Some(next) => part.after = Some(next),
             None => break,
         }
     }
-    Ok(None)
+    Ok(())
 }
 
 fn facts(place: &Place) -> Vec<String> {

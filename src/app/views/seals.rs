@@ -8,6 +8,7 @@ use super::custody_rows::{by_name, claimed_at};
 use super::trail::Step;
 use super::words;
 use crate::custody::hand_over::Condition;
+use crate::custody::import::NOT_ON_RECORD;
 use crate::custody::{Fact, State};
 use crate::ids::{PackageId, Piece};
 
@@ -66,6 +67,27 @@ pub fn seals(steps: &[Step], state: &State, zone: FixedOffset) -> Vec<SealWords>
                     seq: step.seq(),
                     mismatches: Vec::new(),
                 });
+                continue;
+            }
+            Some(Fact::ItemImported(x)) => {
+                let at = claimed_at(step);
+                if let (Some(package), Some(number)) = (x.package, &x.seal) {
+                    out.push(SealWords {
+                        number: number.clone(),
+                        package,
+                        package_name: state.name(Piece::Package(package)),
+                        applied_at: at,
+                        applied: format!("imported {}", words::minute(&at, zone)),
+                        applied_by: NOT_ON_RECORD.into(),
+                        initialled: false,
+                        cut_at: None,
+                        cut: String::new(),
+                        cut_by: String::new(),
+                        cut_reason: String::new(),
+                        seq: step.seq(),
+                        mismatches: Vec::new(),
+                    });
+                }
                 continue;
             }
             Some(Fact::PackageOpened(x)) => (&x.seal, &x.seal_seen, x.condition),

@@ -9,7 +9,7 @@ use super::trail::Step;
 use super::words;
 use crate::custody::disposition::Disposition;
 use crate::custody::package::MAX_DEPTH;
-use crate::custody::state::Holder;
+use crate::custody::state::{Custody, Holder};
 use crate::custody::{Fact, State};
 use crate::ids::{Code, PackageId, PersonId, Piece, Subject};
 
@@ -95,6 +95,9 @@ pub struct Standing {
     /// The loan of the outermost.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub loan: Option<LoanNow>,
+    /// The carrier's tracking number while the outermost is outside; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub tracking: String,
     /// How far its disposition is, in a sentence.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub disposition: Option<String>,
@@ -187,6 +190,7 @@ pub fn standing(
         outermost_name: state.name(outermost),
         offer,
         loan,
+        tracking: tracking(custody).to_owned(),
         disposition: custody
             .disposition
             .as_ref()
@@ -194,6 +198,12 @@ pub fn standing(
         disposed: matches!(custody.holder, Holder::Disposed { .. }),
         sentence,
     })
+}
+
+/// The carrier's tracking number of what is outside; empty for none.
+#[must_use]
+pub fn tracking(custody: &Custody) -> &str {
+    custody.out.as_ref().map_or("", |o| o.tracking.as_str())
 }
 
 /// When something is due, against now.

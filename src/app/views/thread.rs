@@ -103,6 +103,33 @@ fn one(walk: &mut Walk, piece: Piece, step: &Step, row: &CustodyRow) {
             walk.passes(by.clone(), Person, at);
             (KnotKind::Start, format!("Recovered by {by}"))
         }
+        Fact::ItemImported(x) => {
+            let kind = match (&x.place, x.holder.is_empty()) {
+                (Some(_), _) => Place,
+                (None, true) => Person,
+                (None, false) => Outside,
+            };
+            walk.passes(row.to.clone(), kind, at);
+            if let (Some(package), Some(number)) = (x.package, &x.seal) {
+                let seal = SealMark {
+                    number: number.clone(),
+                    at,
+                    cut_at: None,
+                    mismatch: false,
+                };
+                walk.seals.push((package, seal));
+            }
+            let label = "Imported: not witnessed by this ledger before";
+            (KnotKind::Start, label.to_owned())
+        }
+        Fact::BroughtIn(x) => {
+            walk.passes(row.to.clone(), Person, at);
+            let label = format!(
+                "Brought in by {}: not witnessed by this ledger before",
+                x.who()
+            );
+            (KnotKind::Start, label)
+        }
         Fact::PackageMade(x) => {
             if Subject::Package(x.package) == Subject::from(piece) {
                 walk.passes(by.clone(), Person, at);
@@ -114,8 +141,28 @@ fn one(walk: &mut Walk, piece: Piece, step: &Step, row: &CustodyRow) {
         Fact::PiecePutIn(x) if x.piece == piece => (KnotKind::Packed, format!("Put in by {by}")),
         Fact::PiecePutIn(_) => (KnotKind::Packed, format!("More put in by {by}")),
         Fact::PieceTakenOut(x) if x.piece == piece => {
-            (KnotKind::Unpacked, format!("Taken out by {by}"))
+            let label = match x.stayed {
+                Some(stayed) => format!("Did not come back: {}", stayed.words()),
+                None => format!("Taken out by {by}"),
+            };
+            (KnotKind::Unpacked, label)
         }
+        Fact::PieceTakenOut(x) if x.stayed.is_some() => {
+            (KnotKind::Unpacked, "Came back without something".to_owned())
+        }
+        Fact::ItemConsumed(x) if x.whole => {
+            walk.ends(at);
+            walk.over = Some(at);
+            (KnotKind::End, "Used up by an examination".to_owned())
+        }
+        Fact::ItemConsumed(_) => (KnotKind::Unpacked, "Used up in part".to_owned()),
+        Fact::PackageRepacked(x) if Subject::Package(x.package) == Subject::from(piece) => {
+            (KnotKind::Packed, "Packed anew".to_owned())
+        }
+        Fact::PackageRepacked(x) => (
+            KnotKind::Packed,
+            format!("Packed anew: into package P{}", x.number),
+        ),
         Fact::PieceTakenOut(_) => (KnotKind::Unpacked, format!("Something taken out by {by}")),
         Fact::PackageSealed(x) => {
             walk.seals.push((
@@ -139,12 +186,18 @@ fn one(walk: &mut Walk, piece: Piece, step: &Step, row: &CustodyRow) {
             {
                 seal.cut_at = Some(at);
             }
-            (KnotKind::Opened, format!("Opened by {by}"))
+            let label = if x.outside {
+                "Came back opened".to_owned()
+            } else {
+                format!("Opened by {by}")
+            };
+            (KnotKind::Opened, label)
         }
         Fact::Released(x) => {
             walk.offer = Some(walk.knots.len());
             walk.from_store = x.from_place.is_some();
-            (KnotKind::Offer, format!("Offered to {}", x.to_name))
+            let with = with(x.second_name.as_deref());
+            (KnotKind::Offer, format!("Offered to {}{with}", x.to_name))
         }
         Fact::Withdrawn(_) => {
             walk.offer = None;
@@ -194,13 +247,15 @@ fn one(walk: &mut Walk, piece: Piece, step: &Step, row: &CustodyRow) {
             } else {
                 KnotKind::Stored
             };
-            (kind, format!("Stored at {}", x.place_name))
+            let with = with(x.second_name.as_deref());
+            (kind, format!("Stored at {}{with}", x.place_name))
         }
-        Fact::Fetched(_) => {
+        Fact::Fetched(x) => {
             walk.passes(by.clone(), Person, at);
+            let with = with(x.second_name.as_deref());
             (
                 KnotKind::CheckedOut,
-                format!("Taken from the shelf by {by}"),
+                format!("Taken from the shelf by {by}{with}"),
             )
         }
         Fact::CountDiffers(_) => (KnotKind::Counted, "Count differs".to_owned()),
@@ -222,4 +277,9 @@ fn one(walk: &mut Walk, piece: Piece, step: &Step, row: &CustodyRow) {
         seq: row.seq,
         flagged: row.flag.is_some(),
     });
+}
+
+/// Who else was there, behind what was done.
+fn with(second: Option<&str>) -> String {
+    second.map_or_else(String::new, |name| format!(", with {name}"))
 }

@@ -7,10 +7,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use futures_util::future::BoxFuture;
 
-use crate::app::reader::{HISTORY_MAX, Past, ReadError, Reader};
+use crate::app::past::{HISTORY_MAX, Past, history};
+use crate::app::reader::ReadError;
 use crate::custody::Fact;
 use crate::custody::package::MAX_DEPTH;
-use crate::ids::{PackageId, Piece, Seq, Subject};
+use crate::ids::{MarkId, PackageId, Piece, Seq, Subject};
+use crate::store::Store;
 
 /// One event of a trail.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,6 +57,13 @@ pub fn stays(piece: Piece, own: &[Past]) -> Vec<Within> {
     for past in own {
         let seq = past.event.header.seq;
         match &past.fact {
+            Some(Fact::ItemImported(x)) if Piece::Item(x.item) == piece => {
+                out.extend(x.package.map(|package| Within {
+                    package,
+                    from: seq,
+                    to: None,
+                }));
+            }
             Some(Fact::PackageMade(x)) if x.contents.contains(&piece) => out.push(Within {
                 package: x.package,
                 from: seq,
@@ -80,7 +89,12 @@ pub fn stays(piece: Piece, own: &[Past]) -> Vec<Within> {
 fn reaches_contents(past: &Past) -> bool {
     !matches!(
         past.fact,
-        Some(Fact::LabelPrinted(_) | Fact::ReportPrinted(_) | Fact::Amended(_))
+        Some(
+            Fact::LabelPrinted(_)
+                | Fact::ReportPrinted(_)
+                | Fact::Amended(_)
+                | Fact::FindingAnswered(_)
+        )
     )
 }
 
@@ -89,8 +103,8 @@ fn reaches_contents(past: &Past) -> bool {
 ///
 /// # Errors
 /// See [`ReadError`].
-pub async fn load(reader: &Reader<'_>, piece: Piece) -> Result<Vec<Step>, ReadError> {
-    load_with(reader, piece, &mut Known::new()).await
+pub async fn load(store: &dyn Store, piece: Piece) -> Result<Vec<Step>, ReadError> {
+    load_with(store, piece, &mut Known::new()).await
 }
 
 /// Trails of packages that were read before, for whoever reads the trails of many pieces.
@@ -101,60 +115,83 @@ pub type Known = BTreeMap<PackageId, Vec<Step>>;
 /// # Errors
 /// See [`ReadError`].
 pub async fn load_with(
-    reader: &Reader<'_>,
+    store: &dyn Store,
     piece: Piece,
     known: &mut Known,
 ) -> Result<Vec<Step>, ReadError> {
-    let steps = deeper(reader, piece, MAX_DEPTH + 1, known).await?;
+    let steps = deeper(store, piece, MAX_DEPTH + 1, known).await?;
     let most = usize::try_from(HISTORY_MAX).unwrap_or(usize::MAX);
     Ok(steps.into_iter().take(most).collect())
 }
 
 fn deeper<'a>(
-    reader: &'a Reader<'_>,
+    store: &'a dyn Store,
     piece: Piece,
     depth: usize,
     known: &'a mut Known,
 ) -> BoxFuture<'a, Result<Vec<Step>, ReadError>> {
     Box::pin(async move {
         let of = Subject::from(piece);
-        let own = reader.history(of).await?;
+        let own = history(store, of).await?;
         let stays = stays(piece, &own);
-        let mut by_seq: BTreeMap<Seq, Step> = BTreeMap::new();
-        for past in own {
-            let step = Step {
-                past,
-                of,
-                through: None,
-            };
-            by_seq.insert(step.seq(), step);
-        }
-        let Some(inner) = depth.checked_sub(1) else {
-            return Ok(by_seq.into_values().collect());
-        };
-        let packages: BTreeSet<PackageId> = stays.iter().map(|w| w.package).collect();
-        for package in packages {
-            if !known.contains_key(&package) {
-                let steps = deeper(reader, Piece::Package(package), inner, known).await?;
-                known.insert(package, steps);
-            }
-            let Some(steps) = known.get(&package) else {
-                continue;
-            };
-            for step in steps {
-                let here = stays
-                    .iter()
-                    .any(|w| w.package == package && w.holds(step.seq()));
-                if here && reaches_contents(&step.past) {
-                    by_seq.entry(step.seq()).or_insert_with(|| Step {
-                        through: step.through.or(Some(package)),
-                        ..step.clone()
-                    });
+        if let Some(inner) = depth.checked_sub(1) {
+            let packages: BTreeSet<PackageId> = stays.iter().map(|w| w.package).collect();
+            for package in packages {
+                if !known.contains_key(&package) {
+                    let steps = deeper(store, Piece::Package(package), inner, known).await?;
+                    known.insert(package, steps);
                 }
             }
+            return Ok(joined(piece, own, &stays, known));
         }
-        Ok(by_seq.into_values().collect())
+        Ok(joined(piece, own, &[], known))
     })
+}
+
+/// A piece's own events, and those of the packages around it while it was in them, in the ledger's order, each once.
+#[must_use]
+pub fn joined(piece: Piece, own: Vec<Past>, stays: &[Within], packages: &Known) -> Vec<Step> {
+    let of = Subject::from(piece);
+    let mut by_seq: BTreeMap<Seq, Step> = BTreeMap::new();
+    for past in own {
+        let step = Step {
+            past,
+            of,
+            through: None,
+        };
+        by_seq.insert(step.seq(), step);
+    }
+    let around: BTreeSet<PackageId> = stays.iter().map(|w| w.package).collect();
+    for package in around {
+        for step in packages.get(&package).into_iter().flatten() {
+            let here = stays
+                .iter()
+                .any(|w| w.package == package && w.holds(step.seq()));
+            if here && reaches_contents(&step.past) {
+                by_seq.entry(step.seq()).or_insert_with(|| Step {
+                    through: step.through.or(Some(package)),
+                    ..step.clone()
+                });
+            }
+        }
+    }
+    by_seq.into_values().collect()
+}
+
+/// The history of a mark, as steps.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn of_mark(store: &dyn Store, mark: MarkId) -> Result<Vec<Step>, ReadError> {
+    let of = Subject::Mark(mark);
+    let all = history(store, of).await?.into_iter();
+    Ok(all
+        .map(|past| Step {
+            past,
+            of,
+            through: None,
+        })
+        .collect())
 }
 
 /// Everything that a trail names and whose words are wanted: packages, pieces, places and people.

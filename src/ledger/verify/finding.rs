@@ -54,6 +54,10 @@ codes! {
     PayloadUnreadable = "payload-unreadable",
     /// Salt or fields are not the ones the header commits to.
     PayloadAltered = "payload-altered",
+    /// A payload that an expungement names is still there.
+    PayloadNotRemoved = "payload-not-removed",
+    /// A payload is marked as expunged, and no expungement here names it.
+    NotExpunged = "not-expunged",
     /// One or more events of a subject are missing before this one.
     SubjectGap = "subject-gap",
     /// A subject's count occurs a second time.
@@ -177,6 +181,9 @@ pub struct Report {
     pub root: Digest,
     /// Everything that does not fit, by event; what is about no single event comes last.
     pub findings: Vec<Finding>,
+    /// How many of the events were expunged by an event that is here.
+    #[serde(default)]
+    pub expunged: u64,
 }
 
 impl Report {
@@ -186,7 +193,13 @@ impl Report {
             events,
             root,
             findings,
+            expunged: 0,
         }
+    }
+
+    pub(super) fn with_expunged(mut self, expunged: u64) -> Self {
+        self.expunged = expunged;
+        self
     }
 
     /// Whether nothing was found.

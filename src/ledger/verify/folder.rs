@@ -12,16 +12,17 @@ use serde_json::Value;
 
 use super::{
     Options, Verifier,
+    expunged::Expungements,
     finding::{Finding, FindingCode, Report},
-    row::{Checked, Place},
+    row::{Checked, Payload, Place},
 };
 use crate::{
     ids::{Digest, Seq, Subject},
     ledger::{
         checkpoint::{Checkpoint, NoteError, VerifyingKey},
         event::RawHeader,
-        export::{self, Line, Proof},
-        merkle,
+        export::{self, Line, Proof, Shown},
+        expunged, merkle,
     },
 };
 
@@ -104,6 +105,7 @@ pub fn part(files: &Files<'_>, trusted: Option<&VerifyingKey>) -> Report {
     let count = checked.len() as u64;
     let mut touched: BTreeMap<Subject, Vec<(u64, Seq)>> = BTreeMap::new();
     let (mut seen, mut last, mut recorded) = (BTreeSet::new(), 0, None);
+    let mut expungements = Expungements::default();
     for one in checked {
         findings.extend(one.findings);
         let Some(place) = one.place else { continue };
@@ -127,6 +129,7 @@ pub fn part(files: &Files<'_>, trusted: Option<&VerifyingKey>) -> Report {
             recorded = Some(place.recorded_at);
         }
         note(&mut touched, &place);
+        expungements.take(seq, one.payload);
         if let Some(head) = &head {
             findings.extend(included(seq, &one.leaf, proofs.get(&seq), head));
         }
@@ -143,11 +146,13 @@ pub fn part(files: &Files<'_>, trusted: Option<&VerifyingKey>) -> Report {
         Ok(stated) => complete(&stated, &touched, &mut findings),
         Err(e) => findings.push(subjects_unreadable(e)),
     }
+    let expunged = expungements.finish(&mut findings, |seq| seen.contains(&seq));
     Report::new(
         count,
         head.map_or_else(merkle::empty_root, |head| head.root),
         findings,
     )
+    .with_expunged(expunged)
 }
 
 /// The key to trust, and what is wrong with the folder's own.
@@ -220,6 +225,7 @@ fn check(at: usize, bytes: &[u8]) -> Checked {
         leaf: Digest([0; 32]),
         place,
         findings,
+        payload: Payload::default(),
     };
     let line = match Line::parse(bytes) {
         Ok(line) => line,
@@ -248,13 +254,20 @@ fn check(at: usize, bytes: &[u8]) -> Checked {
     };
     let mut findings = Vec::new();
     let seq = header.seq;
-    if line.payload.root() != header.payload_root {
+    let mut about = Payload::default();
+    if let Shown::Expunged { by } = line.payload {
+        about.gone = true;
+        about.by = Some(by);
+    } else if line.payload.root() == Some(header.payload_root) {
+        about.names = expunged::names(header.kind, line.payload.fields());
+    } else {
         let text = format!("the payload of event {seq} is not the one its header commits to");
         findings.push(Finding::new(FindingCode::PayloadAltered, text).at(seq));
     }
     let leaf = merkle::leaf_hash(line.header.as_bytes());
     Checked {
         leaf,
+        payload: about,
         ..lost(findings, Some(Place::of(header)))
     }
 }

@@ -1,12 +1,14 @@
 //! Checks one event by itself: its header, and its payload against its header. Rows are checked side by side on all
 //! cores, so nothing here looks at another row.
 
+use std::collections::BTreeSet;
+
 use super::finding::{Finding, FindingCode};
 use crate::{
     ids::{Digest, EventId, Seq},
     ledger::{
         event::{RawHeader, Touch},
-        merkle,
+        expunged, merkle,
         payload::{self, Salt},
     },
 };
@@ -61,6 +63,18 @@ pub(super) struct Checked {
     /// Missing where the header cannot be read.
     pub(super) place: Option<Place>,
     pub(super) findings: Vec<Finding>,
+    pub(super) payload: Payload,
+}
+
+/// What there is of a row's payload, as far as expungements ask.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Payload {
+    /// Salt and fields are gone, both.
+    pub(super) gone: bool,
+    /// By which event it was expunged, as an export says.
+    pub(super) by: Option<Seq>,
+    /// Which events this one expunges; empty where its own payload is not the one that its header commits to.
+    pub(super) names: BTreeSet<Seq>,
 }
 
 pub(super) fn check(row: &RawEvent) -> Checked {
@@ -76,13 +90,8 @@ pub(super) fn check(row: &RawEvent) -> Checked {
     let n = row.seq;
     let payload = match (&row.salt, &row.fields) {
         (Some(salt), Some(fields)) => Some((salt, fields)),
-        (None, None) => {
-            found(
-                FindingCode::PayloadMissing,
-                format!("the payload of event {n} is missing"),
-            );
-            None
-        }
+        // Whether an expungement names it is known when all rows have come.
+        (None, None) => None,
         (salt, _) => {
             let lost = if salt.is_none() {
                 "salt"
@@ -107,6 +116,10 @@ pub(super) fn check(row: &RawEvent) -> Checked {
         })
         .ok()
     });
+    let mut about = Payload {
+        gone: row.salt.is_none() && row.fields.is_none(),
+        ..Payload::default()
+    };
     let place = match RawHeader::parse(&row.header) {
         Err(e) => {
             found(
@@ -119,6 +132,11 @@ pub(super) fn check(row: &RawEvent) -> Checked {
             if root.is_some_and(|root| root != header.payload_root) {
                 let text = format!("the payload of event {n} is not the one its header commits to");
                 found(FindingCode::PayloadAltered, text);
+            } else if header.kind == expunged::KIND
+                && root.is_some()
+                && let Some(fields) = row.fields.as_deref().and_then(|f| payload::parse(f).ok())
+            {
+                about.names = expunged::names(header.kind, &fields);
             }
             if i64::try_from(header.seq) != Ok(n) {
                 let text = format!(
@@ -142,6 +160,7 @@ pub(super) fn check(row: &RawEvent) -> Checked {
         leaf: merkle::leaf_hash(&row.header),
         place,
         findings,
+        payload: about,
     }
 }
 

@@ -4,16 +4,22 @@ use std::collections::HashMap;
 
 use sqlx::{FromRow, PgConnection, Row as _, postgres::PgRow};
 
-use super::schema::{LEDGER_SQL, SCHEMA};
+use super::schema::{EXPUNGED_SQL, LEDGER_SQL, SCHEMA};
 use crate::store::{BrokenGuard, StoreError};
 
 /// UPDATE, DELETE or TRUNCATE, before the statement (`pg_trigger.tgtype`: before 2, delete 8, update 16, truncate 32).
 const BEFORE_ANY_CHANGE: i16 = 2 + 8 + 16 + 32;
+/// UPDATE or TRUNCATE, before the statement.
+const BEFORE_OTHER_CHANGE: i16 = 2 + 16 + 32;
+/// DELETE, before each row (row 1).
+const BEFORE_DELETED_ROW: i16 = 1 + 2 + 8;
+/// INSERT, before each row.
+const BEFORE_INSERTED_ROW: i16 = 1 + 2 + 4;
 /// INSERT, after the statement (insert 4).
 const AFTER_INSERT: i16 = 4;
 
 /// The guards: name, table, when it fires, function.
-const GUARDS: [(&str, &str, i16, &str); 5] = [
+const GUARDS: [(&str, &str, i16, &str); 9] = [
     ("events_no_gap", "events", AFTER_INSERT, "next_in_line"),
     (
         "events_no_change",
@@ -24,6 +30,30 @@ const GUARDS: [(&str, &str, i16, &str); 5] = [
     (
         "event_payloads_no_change",
         "event_payloads",
+        BEFORE_OTHER_CHANGE,
+        "only_grows",
+    ),
+    (
+        "event_payloads_by_order",
+        "event_payloads",
+        BEFORE_DELETED_ROW,
+        "only_by_order",
+    ),
+    (
+        "event_payloads_not_again",
+        "event_payloads",
+        AFTER_INSERT,
+        "stays_expunged",
+    ),
+    (
+        "expunged_by_order",
+        "expunged",
+        BEFORE_INSERTED_ROW,
+        "named_by_order",
+    ),
+    (
+        "expunged_no_change",
+        "expunged",
         BEFORE_ANY_CHANGE,
         "only_grows",
     ),
@@ -44,7 +74,9 @@ const GUARDS: [(&str, &str, i16, &str); 5] = [
 /// The body of one of our functions, as the schema has it.
 fn body(function: &str) -> Option<&'static str> {
     const QUOTE: &str = "$guard$";
-    let (_, rest) = LEDGER_SQL.split_once(&format!("CREATE FUNCTION {function}()"))?;
+    let begin = format!("CREATE FUNCTION {function}()");
+    let mut steps = [LEDGER_SQL, EXPUNGED_SQL].into_iter();
+    let (_, rest) = steps.find_map(|sql| sql.split_once(&begin))?;
     let (_, rest) = rest.split_once(QUOTE)?;
     rest.split_once(QUOTE).map(|(body, _)| body)
 }

@@ -6,7 +6,7 @@ use crate::store::listing::{few, list_query};
 use crate::store::{CommandRow, DocFilter, DocRow, Head, NodeRow, SealRow, StoreError, error::int};
 
 /// PostgreSQL keeps no text with a NUL in it, so nothing has such a name; asked for one, it would end the transaction.
-fn cannot_be(text: &str) -> bool {
+pub(super) fn cannot_be(text: &str) -> bool {
     text.contains('\0')
 }
 
@@ -83,6 +83,15 @@ pub(super) async fn seal(
         .bind(number)
         .fetch_optional(c)
         .await?)
+}
+
+pub(super) async fn seals(
+    c: &mut PgConnection,
+    numbers: &[String],
+) -> Result<Vec<SealRow>, StoreError> {
+    few(numbers.len())?;
+    let sql = "SELECT * FROM seals WHERE number = ANY($1)";
+    Ok(sqlx::query_as(sql).bind(numbers).fetch_all(c).await?)
 }
 
 pub(super) async fn command(

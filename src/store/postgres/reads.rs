@@ -3,10 +3,10 @@
 use sqlx::{Postgres, QueryBuilder, pool::PoolConnection};
 
 use super::{PostgresStore, guards, read};
-use crate::store::listing::{conditions, list_limit, raw_limit};
+use crate::store::listing::{conditions, end_of, few, list_limit, raw_limit};
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
-    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent, WordRow,
     error::int,
 };
 
@@ -14,8 +14,8 @@ use crate::store::{
 macro_rules! raw_event {
     ($tail:literal) => {
         concat!(
-            "SELECT e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields ",
-            "FROM events e LEFT JOIN event_payloads p ON p.seq = e.seq ",
+            "SELECT e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields, x.by_seq, x.remains ",
+            "FROM events e LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq ",
             $tail
         )
     };
@@ -79,17 +79,86 @@ impl Reads for PostgresStore {
         Box::pin(async move { read::list_docs(&mut *self.reader().await?, filter).await })
     }
 
-    fn count_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, u64> {
+    fn count_docs<'a>(&'a self, filter: &'a DocFilter, most: u32) -> Answer<'a, u64> {
         Box::pin(async move {
-            let mut q = QueryBuilder::<Postgres>::new("SELECT count(*) FROM docs");
+            let mut q = QueryBuilder::<Postgres>::new("SELECT count(*) FROM (SELECT 1 FROM docs");
             conditions(&mut q, filter);
+            q.push(" LIMIT ")
+                .push_bind(i64::from(most))
+                .push(") AS counted");
             let n: i64 = q.build_query_scalar().fetch_one(&self.readers).await?;
             Ok(n.unsigned_abs())
         })
     }
 
+    fn docs_by_code_from<'a>(&'a self, begin: &'a str, limit: u32) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(async move {
+            if read::cannot_be(begin) {
+                return Ok(Vec::new());
+            }
+            let sql = "SELECT * FROM docs WHERE code >= $1 AND code < $2 ORDER BY code LIMIT $3";
+            Ok(sqlx::query_as(sql)
+                .bind(begin)
+                .bind(end_of(begin))
+                .bind(list_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn words_from<'a>(
+        &'a self,
+        kind: &'a str,
+        begin: &'a str,
+        limit: u32,
+    ) -> Answer<'a, Vec<WordRow>> {
+        Box::pin(async move {
+            if read::cannot_be(begin) {
+                return Ok(Vec::new());
+            }
+            let sql = "SELECT subject, word FROM words WHERE kind = $1 AND word >= $2 AND word < $3 \
+                       ORDER BY word, subject DESC LIMIT $4";
+            Ok(sqlx::query_as(sql)
+                .bind(kind)
+                .bind(begin)
+                .bind(end_of(begin))
+                .bind(list_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn words_of<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<WordRow>> {
+        Box::pin(async move {
+            few(subjects.len())?;
+            let sql =
+                "SELECT subject, word FROM words WHERE subject = ANY($1) ORDER BY subject, word";
+            Ok(sqlx::query_as(sql)
+                .bind(subjects)
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn words_page<'a>(&'a self, after: (&'a str, &'a str), limit: u32) -> Answer<'a, Vec<WordRow>> {
+        Box::pin(async move {
+            let sql = "SELECT subject, word FROM words WHERE (subject, word) > ($1, $2) \
+                       ORDER BY subject, word LIMIT $3";
+            Ok(sqlx::query_as(sql)
+                .bind(after.0)
+                .bind(after.1)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
     fn seal<'a>(&'a self, number: &'a str) -> Answer<'a, Option<SealRow>> {
         Box::pin(async move { read::seal(&mut *self.reader().await?, number).await })
+    }
+
+    fn seals<'a>(&'a self, numbers: &'a [String]) -> Answer<'a, Vec<SealRow>> {
+        Box::pin(async move { read::seals(&mut *self.reader().await?, numbers).await })
     }
 
     fn command<'a>(&'a self, id: &'a str) -> Answer<'a, Option<CommandRow>> {
@@ -111,8 +180,9 @@ impl Reads for PostgresStore {
         limit: u32,
     ) -> Answer<'a, Vec<TouchedEvent>> {
         Box::pin(async move {
-            let sql = "SELECT t.n, e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields \
+            let sql = "SELECT t.n, e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields, x.by_seq, x.remains \
                        FROM touches t JOIN events e ON e.seq = t.seq LEFT JOIN event_payloads p ON p.seq = e.seq \
+                       LEFT JOIN expunged x ON x.seq = e.seq \
                        WHERE t.subject = $1 AND t.n > $2 ORDER BY t.n LIMIT $3";
             let q = sqlx::query_as(sql)
                 .bind(subject)

@@ -13,6 +13,9 @@ pub const SCHEMA: &str = "liftledger";
 const SCHEMA_LOCK: i64 = 0x6c69_6675;
 /// The ledger's four tables and their guards.
 pub(super) const LEDGER_SQL: &str = include_str!("../../../migrations/postgres/0001_ledger.sql");
+/// What lets payloads go by order, with its guards.
+pub(super) const EXPUNGED_SQL: &str =
+    include_str!("../../../migrations/postgres/0005_expunged.sql");
 const GRANTS_SQL: &str = include_str!("../../../migrations/postgres/grants.sql");
 
 fn migrator() -> Migrator {
@@ -41,6 +44,12 @@ fn migrator() -> Migrator {
             4,
             "lots",
             include_str!("../../../migrations/postgres/0004_lots.sql"),
+        ),
+        step(5, "expunged", EXPUNGED_SQL),
+        step(
+            6,
+            "words",
+            include_str!("../../../migrations/postgres/0006_words.sql"),
         ),
     ])
 }

@@ -3,11 +3,11 @@
 
 use sqlx::{PgConnection, Postgres, Transaction};
 
-use super::read;
+use super::{listening, read};
 use crate::store::write_tx::write_tx;
 use crate::store::{
-    Answer, Batch, CommandRow, DocFilter, DocRow, EventRow, Head, NodeRow, PayloadRow, SealRow,
-    StoreError, TouchRow, WriteTx, error::int, rows::last_of_each,
+    Answer, Batch, CommandRow, DocFilter, DocRow, EventRow, ExpungedRow, Head, NodeRow, PayloadRow,
+    RemovalRow, SealRow, StoreError, TouchRow, WordsRow, WriteTx, error::int, rows::last_of_each,
 };
 
 /// A transaction on the connection that appends; it has the lock.
@@ -146,6 +146,29 @@ async fn commands(c: &mut PgConnection, rows: &[CommandRow]) -> Result<(), Store
     Ok(())
 }
 
+/// Puts all words of these subjects in place of those that the index had.
+async fn words(c: &mut PgConnection, rows: &[WordsRow]) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    sqlx::query("DELETE FROM words WHERE subject = ANY($1)")
+        .bind(each(rows, |r| r.subject.as_str()))
+        .execute(&mut *c)
+        .await?;
+    let flat: Vec<(&WordsRow, &str)> = rows
+        .iter()
+        .flat_map(|r| r.words.iter().map(move |w| (r, w.as_str())))
+        .collect();
+    let sql = "INSERT INTO words (subject, word, kind) \
+               SELECT * FROM unnest($1::text[], $2::text[], $3::text[])";
+    let q = sqlx::query(sql)
+        .bind(each(&flat, |(of, _)| of.subject.as_str()))
+        .bind(each(&flat, |(_, word)| *word))
+        .bind(each(&flat, |(of, _)| of.kind.as_str()));
+    q.execute(c).await?;
+    Ok(())
+}
+
 async fn append(c: &mut PgConnection, batch: Batch) -> Result<(), StoreError> {
     let size = read::head(c).await?.size;
     for (event, at) in batch.events.iter().zip(size + 1..) {
@@ -166,7 +189,49 @@ async fn append(c: &mut PgConnection, batch: Batch) -> Result<(), StoreError> {
     touches(c, &batch.touches).await?;
     docs(c, batch.docs).await?;
     seals(c, &batch.seals).await?;
-    commands(c, &batch.commands).await
+    words(c, &batch.words).await?;
+    commands(c, &batch.commands).await?;
+    expunge(c, &batch.expunged, &batch.removals).await?;
+    if batch.events.is_empty() {
+        return Ok(());
+    }
+    listening::tell(c, size + batch.events.len() as u64).await
+}
+
+/// Payloads go, and what their commands were known by.
+async fn expunge(
+    c: &mut PgConnection,
+    rows: &[ExpungedRow],
+    removals: &[RemovalRow],
+) -> Result<(), StoreError> {
+    if !rows.is_empty() {
+        let seqs = ints(rows, |r| r.seq)?;
+        let sql = "INSERT INTO expunged (seq, by_seq, remains) \
+                   SELECT * FROM unnest($1::bigint[], $2::bigint[], $3::bytea[])";
+        let q = sqlx::query(sql)
+            .bind(&seqs)
+            .bind(ints(rows, |r| r.by)?)
+            .bind(each(rows, |r| r.remains.as_slice()));
+        q.execute(&mut *c).await?;
+        sqlx::query("DELETE FROM event_payloads WHERE seq = ANY($1)")
+            .bind(&seqs)
+            .execute(&mut *c)
+            .await?;
+        let commands: Vec<&str> = rows.iter().filter_map(|r| r.command.as_deref()).collect();
+        sqlx::query("UPDATE commands SET fingerprint = ''::bytea WHERE id = ANY($1)")
+            .bind(commands)
+            .execute(&mut *c)
+            .await?;
+    }
+    if !removals.is_empty() {
+        let sql = "INSERT INTO removals (what, by_seq) SELECT * FROM unnest($1::text[], $2::bigint[]) \
+                   ON CONFLICT (what) DO NOTHING";
+        let q = sqlx::query(sql)
+            .bind(each(removals, |r| r.what.as_str()))
+            .bind(ints(removals, |r| r.by)?);
+        q.execute(&mut *c).await?;
+    }
+    Ok(())
 }
 
 write_tx!(PostgresWriteTx);

@@ -1,26 +1,30 @@
 //! Reading what is committed. The queries are shared with the write transaction, which reads its own writes.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use sqlx::{QueryBuilder, Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
 
-use super::{LEDGER_SQL, SqliteStore, int};
-use crate::store::listing::{conditions, few, list_limit, list_query, raw_limit};
+use super::{EXPUNGED_SQL, LEDGER_SQL, SqliteStore, int};
+use crate::store::listing::{conditions, end_of, few, list_limit, list_query, raw_limit};
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
-    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent, WordRow,
 };
 
-/// The guards: every trigger that the ledger's schema makes, its name and its text.
-fn guards() -> impl Iterator<Item = (&'static str, String)> {
+/// The guards: every trigger that the ledger's schema makes, its name and its text; a later step's takes an earlier one's
+/// place.
+fn guards() -> BTreeMap<&'static str, String> {
     const BEGIN: &str = "CREATE TRIGGER ";
     const END: &str = "\nEND;";
-    LEDGER_SQL.match_indices(BEGIN).filter_map(|(at, _)| {
-        let rest = &LEDGER_SQL[at..];
-        let text = &rest[..rest.find(END)? + END.len()];
-        let name = text[BEGIN.len()..].split_whitespace().next()?;
-        Some((name, plain(text)))
-    })
+    let of = |sql: &'static str| {
+        sql.match_indices(BEGIN).filter_map(move |(at, _)| {
+            let rest = &sql[at..];
+            let text = &rest[..rest.find(END)? + END.len()];
+            let name = text[BEGIN.len()..].split_whitespace().next()?;
+            Some((name, plain(text)))
+        })
+    };
+    of(LEDGER_SQL).chain(of(EXPUNGED_SQL)).collect()
 }
 
 /// A statement without what does not change its meaning: the semicolon at its end, and how its words are spaced.
@@ -34,14 +38,14 @@ macro_rules! raw_event {
     ($tail:literal) => {
         concat!(
             "SELECT e.seq AS seq, CAST(e.id AS BLOB) AS id, CAST(e.header AS BLOB) AS header, ",
-            "CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields ",
-            "FROM events e LEFT JOIN event_payloads p ON p.seq = e.seq ",
+            "CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields, x.by_seq AS by_seq, x.remains AS remains ",
+            "FROM events e LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq ",
             $tail
         )
     };
 }
 
-fn json<T: serde::Serialize + ?Sized>(keys: &T) -> Result<String, StoreError> {
+pub(super) fn json<T: serde::Serialize + ?Sized>(keys: &T) -> Result<String, StoreError> {
     serde_json::to_string(keys).map_err(|e| StoreError::Database(e.to_string()))
 }
 
@@ -106,6 +110,18 @@ pub(super) async fn seal(
     Ok(sqlx::query_as("SELECT * FROM seals WHERE number = ?")
         .bind(number)
         .fetch_optional(c)
+        .await?)
+}
+
+pub(super) async fn seals(
+    c: &mut SqliteConnection,
+    numbers: &[String],
+) -> Result<Vec<SealRow>, StoreError> {
+    few(numbers.len())?;
+    let sql = "SELECT * FROM seals WHERE number IN (SELECT value FROM json_each(?))";
+    Ok(sqlx::query_as(sql)
+        .bind(json(numbers)?)
+        .fetch_all(c)
         .await?)
 }
 
@@ -230,17 +246,80 @@ impl Reads for SqliteStore {
         Box::pin(async move { list_docs(&mut *self.reader().await?, filter).await })
     }
 
-    fn count_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, u64> {
+    fn count_docs<'a>(&'a self, filter: &'a DocFilter, most: u32) -> Answer<'a, u64> {
         Box::pin(async move {
-            let mut q = QueryBuilder::<Sqlite>::new("SELECT count(*) FROM docs");
+            let mut q = QueryBuilder::<Sqlite>::new("SELECT count(*) FROM (SELECT 1 FROM docs");
             conditions(&mut q, filter);
+            q.push(" LIMIT ")
+                .push_bind(i64::from(most))
+                .push(") AS counted");
             let n: i64 = q.build_query_scalar().fetch_one(&self.readers).await?;
             Ok(n.unsigned_abs())
         })
     }
 
+    fn docs_by_code_from<'a>(&'a self, begin: &'a str, limit: u32) -> Answer<'a, Vec<DocRow>> {
+        Box::pin(async move {
+            let sql = "SELECT * FROM docs WHERE code >= ? AND code < ? ORDER BY code LIMIT ?";
+            Ok(sqlx::query_as(sql)
+                .bind(begin)
+                .bind(end_of(begin))
+                .bind(list_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn words_from<'a>(
+        &'a self,
+        kind: &'a str,
+        begin: &'a str,
+        limit: u32,
+    ) -> Answer<'a, Vec<WordRow>> {
+        Box::pin(async move {
+            let sql = "SELECT subject, word FROM words WHERE kind = ? AND word >= ? AND word < ? \
+                       ORDER BY word, subject DESC LIMIT ?";
+            Ok(sqlx::query_as(sql)
+                .bind(kind)
+                .bind(begin)
+                .bind(end_of(begin))
+                .bind(list_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn words_of<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<WordRow>> {
+        Box::pin(async move {
+            few(subjects.len())?;
+            let sql = "SELECT subject, word FROM words WHERE subject IN (SELECT value FROM json_each(?)) \
+                       ORDER BY subject, word";
+            Ok(sqlx::query_as(sql)
+                .bind(json(subjects)?)
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn words_page<'a>(&'a self, after: (&'a str, &'a str), limit: u32) -> Answer<'a, Vec<WordRow>> {
+        Box::pin(async move {
+            let sql = "SELECT subject, word FROM words WHERE (subject, word) > (?, ?) \
+                       ORDER BY subject, word LIMIT ?";
+            Ok(sqlx::query_as(sql)
+                .bind(after.0)
+                .bind(after.1)
+                .bind(raw_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
     fn seal<'a>(&'a self, number: &'a str) -> Answer<'a, Option<SealRow>> {
         Box::pin(async move { seal(&mut *self.reader().await?, number).await })
+    }
+
+    fn seals<'a>(&'a self, numbers: &'a [String]) -> Answer<'a, Vec<SealRow>> {
+        Box::pin(async move { seals(&mut *self.reader().await?, numbers).await })
     }
 
     fn command<'a>(&'a self, id: &'a str) -> Answer<'a, Option<CommandRow>> {
@@ -263,8 +342,9 @@ impl Reads for SqliteStore {
     ) -> Answer<'a, Vec<TouchedEvent>> {
         Box::pin(async move {
             let sql = "SELECT t.n AS n, e.seq AS seq, CAST(e.id AS BLOB) AS id, CAST(e.header AS BLOB) AS header, \
-                       CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields \
-                       FROM touches t JOIN events e ON e.seq = t.seq LEFT JOIN event_payloads p ON p.seq = e.seq \
+                       CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields, x.by_seq AS by_seq, \
+                       x.remains AS remains FROM touches t JOIN events e ON e.seq = t.seq \
+                       LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq \
                        WHERE t.subject = ? AND t.n > ? ORDER BY t.n LIMIT ?";
             let q = sqlx::query_as(sql)
                 .bind(subject)
@@ -378,6 +458,7 @@ impl Reads for SqliteStore {
                 .into_iter()
                 .collect();
             Ok(guards()
+                .into_iter()
                 .filter_map(|(name, text)| {
                     let changed = match there.get(name) {
                         None => false,

@@ -5,8 +5,8 @@ use sqlx::{QueryBuilder, Sqlite, SqliteConnection, Transaction, query_builder::S
 use super::{int, read};
 use crate::store::write_tx::write_tx;
 use crate::store::{
-    Answer, Batch, CommandRow, DocFilter, DocRow, Head, NodeRow, SealRow, StoreError, WriteTx,
-    rows::last_of_each,
+    Answer, Batch, CommandRow, DocFilter, DocRow, ExpungedRow, Head, NodeRow, RemovalRow, SealRow,
+    StoreError, WordsRow, WriteTx, rows::last_of_each,
 };
 
 /// SQLite takes 32,766 bound values in one statement (its documented default); this stays below.
@@ -161,6 +161,8 @@ async fn append(c: &mut SqliteConnection, batch: Batch) -> Result<(), StoreError
     )
     .await?;
 
+    put_words(c, &batch.words).await?;
+
     let commands = batch
         .commands
         .into_iter()
@@ -173,6 +175,44 @@ async fn append(c: &mut SqliteConnection, batch: Batch) -> Result<(), StoreError
             .push_bind(k.id.clone())
             .push_bind(k.fingerprint.clone());
         row.push_bind(k.actor.clone()).push_bind(k.answer.clone());
+    })
+    .await?;
+    expunge(c, batch.expunged, batch.removals).await
+}
+
+/// Payloads go, and what their commands were known by.
+async fn expunge(
+    c: &mut SqliteConnection,
+    rows: Vec<ExpungedRow>,
+    removals: Vec<RemovalRow>,
+) -> Result<(), StoreError> {
+    let rows = rows
+        .into_iter()
+        .map(|r| Ok((int(r.seq)?, int(r.by)?, r.remains, r.command)));
+    let rows = rows.collect::<Result<Vec<_>, StoreError>>()?;
+    let into = "INSERT INTO expunged (seq, by_seq, remains) ";
+    insert(c, into, 3, "", &rows, |row, (seq, by, remains, _)| {
+        row.push_bind(*seq)
+            .push_bind(*by)
+            .push_bind(remains.clone());
+    })
+    .await?;
+    for (seq, _, _, command) in &rows {
+        sqlx::query("DELETE FROM event_payloads WHERE seq = ?")
+            .bind(seq)
+            .execute(&mut *c)
+            .await?;
+        sqlx::query("UPDATE commands SET fingerprint = x'' WHERE id = ?")
+            .bind(command)
+            .execute(&mut *c)
+            .await?;
+    }
+    let removals = removals.into_iter().map(|r| Ok((r.what, int(r.by)?)));
+    let removals = removals.collect::<Result<Vec<_>, StoreError>>()?;
+    let into = "INSERT INTO removals (what, by_seq) ";
+    let end = " ON CONFLICT (what) DO NOTHING";
+    insert(c, into, 2, end, &removals, |row, (what, by)| {
+        row.push_bind(what.clone()).push_bind(*by);
     })
     .await
 }
@@ -200,6 +240,29 @@ async fn put_docs(c: &mut SqliteConnection, docs: Vec<DocRow>) -> Result<(), Sto
             .push_bind(d.lot.clone())
             .push_bind(i64::from(d.active))
             .push_bind(d.doc.clone());
+    })
+    .await
+}
+
+/// Puts all words of these subjects in place of those that the index had.
+async fn put_words(c: &mut SqliteConnection, rows: &[WordsRow]) -> Result<(), StoreError> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let subjects: Vec<&str> = rows.iter().map(|r| r.subject.as_str()).collect();
+    sqlx::query("DELETE FROM words WHERE subject IN (SELECT value FROM json_each(?))")
+        .bind(read::json(&subjects)?)
+        .execute(&mut *c)
+        .await?;
+    let each: Vec<(&WordsRow, &str)> = rows
+        .iter()
+        .flat_map(|r| r.words.iter().map(move |w| (r, w.as_str())))
+        .collect();
+    let into = "INSERT INTO words (subject, word, kind) ";
+    insert(c, into, 3, "", &each, |row, (of, word)| {
+        row.push_bind(of.subject.clone())
+            .push_bind((*word).to_owned())
+            .push_bind(of.kind.clone());
     })
     .await
 }

@@ -35,7 +35,7 @@ pub struct BundleWanted {
     pub to: String,
     /// The order, request or rule that it follows.
     pub authority: String,
-    /// Fields to withhold, at most 200. Papers are left out then, since they say in words what the fields say.
+    /// Fields to withhold, at most 200. Papers are printed without their texts, or left out where a field is no free text.
     #[serde(default)]
     pub withhold: Vec<Field>,
     /// Leave the pictures out, for this reason.

@@ -99,10 +99,7 @@ impl Caller {
     /// # Errors
     /// A wrong password; too many attempts.
     pub async fn proven(&self, app: &App, password: &str) -> Result<(), Failure> {
-        app.house()
-            .prove(&self.person, password, app.now())
-            .await
-            .map_err(wrong_password)
+        proven(app, &self.person, password).await
     }
 
     /// Only somebody who signed in may do this, not a token.
@@ -120,6 +117,17 @@ impl Caller {
             "Sign in and do it under My account.",
         ))
     }
+}
+
+/// Proves that a password is this person's.
+///
+/// # Errors
+/// A wrong password; too many attempts.
+pub async fn proven(app: &App, person: &Person, password: &str) -> Result<(), Failure> {
+    app.house()
+        .prove(person, password, app.now())
+        .await
+        .map_err(wrong_password)
 }
 
 fn wrong_password(e: crate::app::sign_in::SignInError) -> Failure {
@@ -190,7 +198,7 @@ async fn who(app: &App, method: &Method, headers: &HeaderMap) -> Result<Option<C
             signed: Signed::Token,
         }));
     }
-    let Some(visitor) = visitor(app, headers, String::new()).await? else {
+    let Some(visitor) = visitor(app, headers, String::new(), true).await? else {
         return Ok(None);
     };
     if !matches!(*method, Method::GET | Method::HEAD) {

@@ -12,10 +12,13 @@ use crate::app::Page;
 use crate::app::views::case_file::{self, CaseFile, Parts};
 use crate::app::views::case_row::CaseRow;
 use crate::app::views::eligible::{self, EligibleLine};
+use crate::app::views::expungements;
+use crate::app::views::ready::{self, Ready};
 use crate::custody::state::{Item, Mark, Package};
 use crate::ids::{CaseId, Subject};
 use crate::web::App;
 use crate::web::error::Failure;
+use crate::web::path::Path;
 
 /// Cases that the caller may see.
 pub async fn list(
@@ -59,6 +62,16 @@ pub async fn show(
     ))
 }
 
+/// Whether a case is ready for court, and what is left.
+pub async fn ready(
+    State(app): State<App>,
+    caller: Caller,
+    Id(id): Id<CaseId>,
+) -> Result<Json<Ready>, Failure> {
+    caller.noted_of(&app, id, "ready for court").await?;
+    Ok(Json(ready::load(&caller.reader(&app), id).await?))
+}
+
 /// Marks of a case.
 pub async fn marks(
     State(app): State<App>,
@@ -94,6 +107,20 @@ pub async fn disposition(
     caller.noted_of(&app, id, "what may be disposed of").await?;
     Ok(Json(
         eligible::items(&caller.reader(&app), id, &part).await?,
+    ))
+}
+
+/// An order to expunge of a case, with what is to be called back.
+pub async fn expungement(
+    State(app): State<App>,
+    caller: Caller,
+    Path((id, number)): Path<(CaseId, u32)>,
+) -> Result<Json<expungements::Instruction>, Failure> {
+    caller.noted_of(&app, id, "an order to expunge").await?;
+    let reader = caller.reader(&app);
+    let case = expungements::case(&reader, id).await?;
+    Ok(Json(
+        expungements::instruction(&reader, &case, number).await?,
     ))
 }
 

@@ -8,10 +8,11 @@ use serde::Deserialize;
 use serde_json::json;
 
 use super::body::Body;
-use super::caller::Caller;
+use super::caller::{self, Caller};
 use super::openapi::Op;
-use crate::app::{Recorded, Sent};
+use crate::app::{ReadError, Recorded, Sent};
 use crate::custody::{Command, Signed};
+use crate::ids::PersonId;
 use crate::ledger::event::Source;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -25,6 +26,19 @@ pub struct CommandSent {
     /// The caller's own password, for an act that must be signed. Never stored.
     #[serde(default)]
     pub password: Option<String>,
+    /// Who else is there, for an act in a place for two people.
+    #[serde(default)]
+    pub second: Option<SecondSent>,
+}
+
+/// The second person of an act, who signs beside the caller.
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SecondSent {
+    /// Who.
+    pub person: PersonId,
+    /// Their own password. Never stored.
+    pub password: String,
 }
 
 /// Where an act is sent.
@@ -34,6 +48,7 @@ pub fn address_of(act: &str) -> &'static str {
         "add-copy" => "/api/copies",
         "label-printed" => "/api/items/{id}/label",
         "report-printed" => "/api/items/{id}/report",
+        "form-printed" => "/api/cases/{id}/papers/hand-over-sheet",
         "disclose" => "/api/cases/{id}/bundle",
         "afis-exported" => "/api/items/{id}/afis",
         "case-read" => "/api/cases/{id}",
@@ -47,7 +62,11 @@ pub async fn send(
     caller: Caller,
     Body(sent): Body<CommandSent>,
 ) -> Result<Json<Recorded>, Failure> {
-    let CommandSent { command, password } = sent;
+    let CommandSent {
+        command,
+        password,
+        second,
+    } = sent;
     let address = address_of(command.act.word());
     if address != "/api/commands" {
         // A print that nobody printed or a picture without bytes would be a false record.
@@ -66,9 +85,17 @@ pub async fn send(
         caller.proven(&app, &password).await?;
         signed = Signed::Password;
     }
+    let mut beside = None;
+    if let Some(second) = second {
+        let person = app.house().person(second.person).await?;
+        let person = person.ok_or(ReadError::NotFound("person"))?;
+        caller::proven(&app, &person, &second.password).await?;
+        beside = Some(person.id);
+    }
     let sent = Sent {
         person: Some(caller.person.id),
         signed,
+        beside,
         source: Source::Api,
         command,
     };
@@ -81,7 +108,8 @@ pub fn described(g: &mut SchemaGenerator) -> Op {
         .more(
             "An act that must be signed needs the caller's password beside the command; see /api/acts. The same \
              command sent again is carried out once and answered as it was the first time; the same identifier with \
-             other content is refused with the code sent-before. A refusal by a rule of custody leaves everything as \
+             other content is refused with the code sent-before. In a place for two people, storing, moving, fetching and \
+             releasing need a second person with their own password beside the command. A refusal by a rule of custody leaves everything as \
              it was, and names the rule in code.",
         )
         .body::<CommandSent>(g)

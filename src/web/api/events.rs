@@ -25,8 +25,12 @@ pub struct EventTold {
     pub canonical: String,
     /// The leaf of the tree: SHA-256 of a zero byte and the canonical text.
     pub leaf: Digest,
-    /// The salt of the commitments to the fields, lower-case hex.
-    pub salt: String,
+    /// The salt of the commitments to the fields, lower-case hex; absent where the payload was expunged.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub salt: Option<String>,
+    /// The event that expunged this one's payload; `fields` then holds only what is left of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub expunged: Option<u64>,
     /// What the event says.
     #[schemars(with = "std::collections::BTreeMap<String, Value>")]
     pub fields: Fields,
@@ -37,7 +41,8 @@ impl EventTold {
         Self {
             leaf: event.leaf(),
             canonical: String::from_utf8_lossy(&event.bytes).into_owned(),
-            salt: hex::encode(event.salt.0),
+            salt: event.expunged.is_none().then(|| hex::encode(event.salt.0)),
+            expunged: event.expunged,
             header: event.header,
             fields: event.fields,
         }

@@ -164,6 +164,7 @@ impl Described {
         let sent = Sent {
             person: Some(caller.person.id),
             signed: caller.signed,
+            beside: None,
             source: Source::Api,
             command: taken.command(&kept, seen.clone()),
         };

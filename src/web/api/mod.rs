@@ -19,10 +19,12 @@ mod commands;
 mod copies;
 mod cosignatures;
 mod counts;
+mod court;
 mod desks;
 mod events;
 mod find;
 mod images;
+mod intake;
 mod items;
 mod kit;
 mod marks;
@@ -34,6 +36,7 @@ mod papers;
 mod people;
 mod places;
 mod proofs;
+mod room;
 mod rules;
 mod tokens;
 mod uploads;
@@ -86,7 +89,8 @@ macro_rules! routes {
 }
 
 use Action::{
-    HandOff, ManagePeople, PrintLabel, PrintReport, Prove, ReadEvidence, RecordScene, WorkImages,
+    HandOff, HandOver, ManagePeople, PrintForm, PrintLabel, PrintReport, Prove, ReadEvidence,
+    RecordScene, WorkImages,
 };
 use Need::{Anybody, May, SignedIn};
 
@@ -106,17 +110,28 @@ routes! {
     post "/api/agency" => agency::set, May(ManagePeople), |g| Op::new("Set the agency").body::<agency::AgencyTold>(g).json::<agency::AgencyTold>(g);
     post "/api/commands" => commands::send, SignedIn, commands::described;
     get "/api/find" => find::find, May(ReadEvidence), |g| Op::new("What there is under a code, a case number, a seal number or a few words, the surest first").query("q", true, "What was typed or scanned").json::<Vec<crate::app::views::find::Hit>>(g);
+    get "/api/find/typed" => find::typed, May(ReadEvidence), |g| Op::new("The same while somebody types, from the first letter on: few, and whether there may be more; ten times a second at the most").query("q", true, "What is typed so far").json::<find::Typed>(g);
     get "/api/codes/{code}" => codes::show, May(ReadEvidence), |g| Op::new("What bears the code of a label").json::<codes::Bearer>(g);
+    get "/api/intake" => intake::on_its_way, May(HandOver), |g| Op::new("What is on its way to the caller: released to them and not received yet, at most 200").json::<crate::app::views::intake::Queue>(g);
     get "/api/desk/{which}" => desks::show, May(ReadEvidence), |g| Op::new("A desk: what waits for the caller").json::<crate::app::views::desk::Desk>(g);
     get "/api/cases" => cases::list, May(ReadEvidence), |g| Op::new("Cases that the caller may see, newest first; of a restricted one only the number").paged().json::<Page<crate::app::views::case_row::CaseRow>>(g);
     get "/api/cases/{id}" => cases::show, May(ReadEvidence), cases::described;
+    get "/api/cases/{id}/ready" => cases::ready, May(ReadEvidence), |g| Op::new("Whether a case is ready for court: whether every finding of every item and package in it has an answer, and what is left").json::<crate::app::views::ready::Ready>(g);
     get "/api/cases/{id}/marks" => cases::marks, May(ReadEvidence), |g| Op::new("Marks of a case, by number").paged().json::<Page<Mark>>(g);
     get "/api/cases/{id}/items" => cases::items, May(ReadEvidence), |g| Op::new("Items of a case, by number").paged().json::<Page<Item>>(g);
     get "/api/cases/{id}/packages" => cases::packages, May(ReadEvidence), |g| Op::new("Packages of a case, by number").paged().json::<Page<Package>>(g);
     get "/api/cases/{id}/history" => cases::history, May(ReadEvidence), |g| Op::new("Events of a case itself, oldest first").history().json::<events::History>(g);
     post "/api/cases/{id}/report" => papers::case_report, May(PrintReport), |g| papers::described(g, "Print the custody report of a case").body::<papers::Sheet>(g);
+    get "/api/cases/{id}/papers" => court::prints, May(ReadEvidence), |g| Op::new("Papers of a case, its items and packages that were printed, the newest first").json::<crate::app::papers::printed::Prints>(g);
+    post "/api/cases/{id}/papers/exhibit-list" => court::exhibit_list, May(PrintReport), |g| papers::described(g, "Print the exhibit list of a case").body::<papers::Sheet>(g);
+    post "/api/cases/{id}/papers/owner-receipt" => court::owner_receipt, May(PrintForm), |g| papers::described(g, "Print a receipt for whoever something was taken from").body::<court::Receipt>(g);
+    post "/api/cases/{id}/papers/laboratory-submission" => court::laboratory_submission, May(PrintForm), |g| papers::described(g, "Print what goes to a laboratory or an examiner, and what is asked of them").body::<court::Submission>(g);
+    post "/api/cases/{id}/papers/hand-over-sheet" => court::hand_over_sheet, May(PrintForm), |g| papers::described(g, "Print a hand-over sheet to be signed in ink; hand-overs entered afterwards name its print identifier in paper_sheet").body::<court::HandOverSheet>(g);
+    post "/api/cases/{id}/papers/witness-sheet" => court::witness_sheet, May(PrintForm), |g| papers::described(g, "Print what one person did in a case: one's own, or anybody's for whoever prints reports").body::<court::WitnessSheet>(g);
+    post "/api/cases/{id}/papers/certification" => court::certification, May(PrintReport), |g| papers::described(g, "Print the blanks of a records custodian's certification").body::<papers::Sheet>(g);
     post "/api/cases/{id}/labels" => papers::cards, May(PrintLabel), |g| papers::described(g, "Print lift cards of several items of a case on sheets").body::<papers::Cards>(g);
     get "/api/cases/{id}/disposition" => cases::disposition, May(ReadEvidence), |g| Op::new("Items of a case, each with every reason why it may not be disposed of").paged().json::<Page<crate::app::views::eligible::EligibleLine>>(g);
+    get "/api/cases/{id}/expungements/{number}" => cases::expungement, May(ReadEvidence), |g| Op::new("An order to expunge: what it covers, and what left the system and is to be called back").json::<crate::app::views::expungements::Instruction>(g);
     get "/api/marks/{id}" => marks::show, May(ReadEvidence), |g| Op::new("A mark: what was noted, how it was developed, its photographs, its items").json::<crate::app::views::mark_file::MarkFile>(g);
     post "/api/marks/{id}/afis" => afis::mark, May(HandOff), |g| afis::described(g, "Hand a picture of a mark off to an AFIS");
     get "/api/marks/{id}/history" => marks::history, May(ReadEvidence), |g| Op::new("Events of a mark, oldest first").history().json::<events::History>(g);
@@ -134,6 +149,7 @@ routes! {
     post "/api/packages/{id}/report" => papers::package_report, May(PrintReport), |g| papers::described(g, "Print the custody report of everything in a package").body::<papers::Sheet>(g);
     get "/api/kit" => kit::mine, SignedIn, |g| Op::new("What the caller carries, by medium and lot").json::<Vec<crate::custody::kit::KitEntry>>(g);
     get "/api/lots" => kit::lot, May(ReadEvidence), |g| Op::new("Everything that was made with a lot, as on a recall; of a restricted case numbers only").query("medium", true, "The medium, by the trade rules' identifier").query("lot", true, "The lot, as it stands on the package").paged().json::<crate::app::views::lot_file::LotFile>(g);
+    get "/api/room" => room::show, May(ReadEvidence), |g| Op::new("The room in figures: how full places are, time from recovery to the shelf, what is overdue, open findings by age; each within the bound that it says").query("of", false, "The place whose places are shown instead of the outermost").json::<crate::app::views::room::Room>(g);
     get "/api/places" => places::list, May(ReadEvidence), |g| Op::new("Places in the storeroom, by name").paged().json::<Page<Place>>(g);
     get "/api/places/{id}" => places::show, May(ReadEvidence), |g| Op::new("A place and what stands in it").paged().json::<crate::app::views::place_file::PlaceFile>(g);
     post "/api/places/{id}/label" => papers::place_label, May(PrintLabel), |g| papers::described(g, "Print the label of a place").body::<papers::Sheet>(g);
@@ -167,6 +183,7 @@ routes! {
     UPLOAD_ROUTES, upload_routes, upload_ops:
     post "/api/cases/{id}/bundle" => bundles::make, May(Action::Disclose), bundles::described;
     post "/api/images" => images::add, May(RecordScene), images::described;
+    post "/api/codes/read" => codes::read, May(ReadEvidence), codes::described_read;
     put "/api/uploads/{id}/bytes" => uploads::put, May(RecordScene), uploads::described_put;
 }
 

@@ -115,7 +115,7 @@ impl Kind {
     }
 }
 
-fn layout(size: Option<PaperSize>) -> Layout {
+pub(super) fn layout(size: Option<PaperSize>) -> Layout {
     Layout {
         paper: size.map(|p| match p {
             PaperSize::A4 => paper::Paper::A4,
@@ -130,12 +130,23 @@ pub fn described(_: &mut SchemaGenerator, summary: &'static str) -> Op {
     Op::new(summary)
         .more(
             "The print is on the record, with the SHA-256 of the PDF, before its bytes are sent. The header \
-             Liftledger-Event names the event, Content-Digest the SHA-256.",
+             Liftledger-Event names the event, Content-Digest the SHA-256; Liftledger-Warning says what it lacks that the \
+             server's settings ask for, a timestamp for instance.",
         )
         .media("application/pdf")
 }
 
-fn pdf(printed: Printed) -> Response {
+/// A text as a header's value: what is not plain ASCII becomes a question mark.
+fn header_text(text: &str) -> Option<header::HeaderValue> {
+    let plain: String = text
+        .chars()
+        .map(|c| if (' '..='~').contains(&c) { c } else { '?' })
+        .collect();
+    header::HeaderValue::from_str(&plain).ok()
+}
+
+pub(super) fn pdf(printed: Printed) -> Response {
+    let warning = printed.warning.as_deref().and_then(header_text);
     // The name holds letters, digits, hyphens and dots only.
     let headers = [
         (header::CONTENT_TYPE, "application/pdf".to_owned()),
@@ -152,7 +163,12 @@ fn pdf(printed: Printed) -> Response {
             printed.recorded.seq.to_string(),
         ),
     ];
-    (headers, printed.bytes).into_response()
+    let mut answer = (headers, printed.bytes).into_response();
+    if let Some(warning) = warning {
+        let name = header::HeaderName::from_static("liftledger-warning");
+        answer.headers_mut().insert(name, warning);
+    }
+    answer
 }
 
 /// A label of an item.

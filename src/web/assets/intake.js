@@ -3,19 +3,13 @@
 "use strict";
 const counter = document.querySelector("[data-intake]");
 if (counter) {
-  // As in script.js: a scanner types faster than any hand, and its last key is Enter.
-  const FAST = 45;
-  const SHORTEST = 6;
+  const { plain } = scanner;
   const most = Number(counter.dataset.intake);
   const scanField = counter.querySelector("#scan");
   const lines = counter.querySelector("[data-intake-lines]");
   const blank = counter.querySelector("[data-intake-blank]");
   const said = counter.querySelector("[data-intake-said]");
   const tally = counter.querySelector("[data-intake-count]");
-  let burst = "";
-  let last = 0;
-  let field = null;
-  let before = "";
   let added = 0;
 
   const rows = () => [...lines.querySelectorAll("tr")];
@@ -27,23 +21,7 @@ if (counter) {
     tally.textContent = `${here.length} of ${rows().length}`;
   };
 
-  // A code as the server reads it: no spaces or hyphens, capitals, and no letters that look like digits in its body.
-  const plain = (text) => {
-    const all = text.toUpperCase().replace(/[ -]/g, "");
-    const body = all.slice(1, 11).replace(/O/g, "0").replace(/[IL]/g, "1");
-    return all.slice(0, 1) + body + all.slice(11);
-  };
-
-  // ISO/IEC 7064 MOD 37-36 over the first eleven characters.
-  const isCode = (code) => {
-    if (!/^[IPS][0-9A-Z]{11}$/.test(code)) return false;
-    let product = 36;
-    for (const char of code.slice(0, 11)) {
-      const sum = (product + parseInt(char, 36)) % 36 || 36;
-      product = (sum * 2) % 37;
-    }
-    return parseInt(code[11], 36) === (37 - product) % 36;
-  };
+  const isCode = (code) => scanner.isShaped(code) && scanner.checks(code);
 
   const toLine = (row) => {
     const what = row.querySelector("[name=what]");
@@ -85,56 +63,64 @@ if (counter) {
     else add(text.trim().slice(0, 100));
   };
 
-  window.addEventListener(
-    "keydown",
-    (event) => {
-      if (event.ctrlKey || event.altKey || event.metaKey || event.isComposing) {
-        burst = "";
-        return;
+  // What is on its way now, from live.js: what came is added, what is gone goes where nothing was done with its line, and
+  // everything that was typed stays.
+  lines.addEventListener("live-lines", (event) => {
+    const fresh = [...event.detail.querySelectorAll("tr")];
+    const known = new Map(rows().map((row) => [plain(row.dataset.code), row]));
+    const still = new Set(fresh.map((row) => plain(row.dataset.code)));
+    let came = 0;
+    let gone = 0;
+    const kept = [];
+    for (const row of fresh) {
+      if (known.has(plain(row.dataset.code)) || rows().length >= most) continue;
+      added += 1;
+      for (const element of row.querySelectorAll("[id]")) element.id = `${element.name}-added-${added}`;
+      for (const label of row.querySelectorAll("label")) label.htmlFor = label.nextElementSibling.id;
+      lines.append(row);
+      came += 1;
+    }
+    for (const [code, row] of known) {
+      if (still.has(code) || !("listed" in row.dataset)) continue;
+      const idle = [...row.querySelectorAll("select, input[type=text]")].every(
+        (field) => field.name === "condition" || field.value === "",
+      );
+      if (idle && !row.contains(document.activeElement)) {
+        row.remove();
+        gone += 1;
+      } else {
+        kept.push(row.querySelector(".code").textContent);
       }
-      const at = event.target;
-      if (event.key !== "Enter") {
-        if (event.key.length !== 1) {
-          if (event.key !== "Shift") burst = "";
-          return;
-        }
-        if (burst === "" || event.timeStamp - last > FAST) {
-          burst = "";
-          field = at;
-          before = at.value;
-        }
-        burst = (burst + event.key).slice(-200);
-        last = event.timeStamp;
-        return;
-      }
-      const text = burst;
-      const fast = text.length >= SHORTEST && event.timeStamp - last <= FAST;
-      burst = "";
-      const writes = counter.contains(at) && /^(seal|note)$/.test(at.name || "");
-      const known = rows().some((row) => plain(row.dataset.code) === plain(text));
-      let taken = false;
-      if (fast && (!writes || known || isCode(plain(text)))) {
-        // The scanner's keys went into whatever had the focus; they did not belong there.
-        if (field === at && /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName)) at.value = before;
-        route(text);
-        taken = true;
-      } else if (at === scanField && scanField.value.trim() !== "") {
-        const typed = scanField.value;
-        scanField.value = "";
-        route(typed);
-        taken = true;
-      } else if (writes) {
-        // A seal was read or scanned; the next thing comes.
-        scanField.focus();
-        taken = true;
-      }
-      if (taken) {
-        event.preventDefault();
-        event.stopImmediatePropagation();
-      }
-    },
-    true,
-  );
+    }
+    const nothing = counter.querySelector("[data-intake-empty]");
+    if (nothing) nothing.hidden = rows().length > 0;
+    count();
+    const words = [];
+    if (came > 0) words.push(`${came} more on the way to you.`);
+    if (gone > 0) words.push(`${gone} no longer on the way to you.`);
+    if (kept.length > 0) words.push(`${kept.join(", ")} is no longer on its way to you; look the lines through.`);
+    if (words.length > 0) say(words.join(" "));
+  });
+
+  scanner.listen(({ event, keys, isFast, putBack }) => {
+    const at = event.target;
+    const writes = counter.contains(at) && /^(seal|note)$/.test(at.name || "");
+    const known = rows().some((row) => plain(row.dataset.code) === plain(keys));
+    if (keys.length >= scanner.SHORTEST && isFast && (!writes || known || isCode(plain(keys)))) {
+      putBack();
+      route(keys);
+      return true;
+    }
+    if (at === scanField && scanField.value.trim() !== "") {
+      const typed = scanField.value;
+      scanField.value = "";
+      route(typed);
+      return true;
+    }
+    // A seal was read or scanned; the next thing comes.
+    if (writes) scanField.focus();
+    return writes;
+  });
   counter.addEventListener("change", count);
   count();
 }

@@ -1,6 +1,7 @@
 //! The pictures of this program as SVG text, from the models. Colours and lines come from the style sheet, by class;
 //! nothing is styled inline, so that the content security policy can forbid it.
 
+pub mod bars;
 pub mod card;
 pub mod steps;
 pub mod thread;

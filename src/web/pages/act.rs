@@ -12,8 +12,9 @@ use super::acts::{self, Sheet};
 use super::{block, draw};
 use crate::app::sign_in::SignInError;
 use crate::app::{ReadError, RecordError, Sent};
+use crate::custody::state::Person;
 use crate::custody::{Act, Command, Refusal, Signed};
-use crate::ids::CommandId;
+use crate::ids::{CommandId, Seq};
 use crate::ledger::event::Source;
 use crate::web::App;
 use crate::web::error::{Failure, status_of};
@@ -21,6 +22,9 @@ use crate::web::form::{Input, Kind, Typed, fill, to_json};
 use crate::web::frame::{FactsBlock, Frame, Link, RefusalBlock, SigningBlock};
 use crate::web::path::Path;
 use crate::web::session::{Posted, Visitor};
+
+/// What is said of a wrong password.
+pub(super) const NOT_YOURS: &str = "This is not your password.";
 
 /// A form of an act.
 #[derive(Template)]
@@ -55,9 +59,11 @@ pub(super) struct SignPage {
 
 impl SignPage {
     pub(super) fn response(&self) -> Result<Response, Failure> {
-        let status = match self.signing.error {
-            Some(_) => StatusCode::UNAUTHORIZED,
-            None => StatusCode::OK,
+        let wrong = self.signing.error.is_some() || self.signing.second_error.is_some();
+        let status = if wrong {
+            StatusCode::UNAUTHORIZED
+        } else {
+            StatusCode::OK
         };
         Ok((status, draw(self)?).into_response())
     }
@@ -65,7 +71,7 @@ impl SignPage {
 
 /// What was typed, but for these fields and those that every form has of its own.
 pub(super) fn carried(typed: &Typed, but: &[&str]) -> Vec<(String, String)> {
-    let own = ["password", "csrf", "id"];
+    let own = ["password", "beside_password", "csrf", "id"];
     let all = typed.0.iter();
     all.filter(|(n, _)| !own.contains(&n.as_str()) && !but.contains(&n.as_str()))
         .cloned()
@@ -83,6 +89,21 @@ pub(super) fn when_fields(typed: &Typed) -> Vec<Input> {
             .optional(),
     ];
     fill(&mut fields, typed);
+    fields
+}
+
+/// The same for this form, with the hand-over sheets from which it may be entered.
+fn when_of(sheet: &Sheet, typed: &Typed) -> Vec<Input> {
+    let mut fields = when_fields(typed);
+    if !sheet.paper_sheets.is_empty() {
+        let choices = Kind::One(sheet.paper_sheets.clone());
+        fields.push(
+            Input::new("paper_sheet", "From a hand-over sheet signed in ink", choices)
+                .hint("Its print identifier stands at its foot. The record then says that it was signed on paper.")
+                .optional(),
+        );
+        fill(&mut fields, typed);
+    }
     fields
 }
 
@@ -122,7 +143,9 @@ pub async fn show(
     let agency = app.house().agency().await?;
     let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
     fill(&mut sheet.inputs, &typed);
+    fill(&mut sheet.beside, &typed);
     noted(&app, &visitor, &sheet).await?;
+    let when = when_of(&sheet, &typed);
     let page = FormPage {
         frame: visitor.frame(crumbs(&sheet)),
         signed,
@@ -130,7 +153,7 @@ pub async fn show(
         sheet,
         command: CommandId::new().to_string(),
         refusal: None,
-        when: when_fields(&typed),
+        when,
         zone: agency.zone.to_string(),
         late_open: false,
     };
@@ -148,6 +171,7 @@ pub async fn perform(
     let agency = app.house().agency().await?;
     let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
     fill(&mut sheet.inputs, &typed);
+    fill(&mut sheet.beside, &typed);
     let command = typed.read::<CommandId>("id")?;
     let again = Again {
         app: &app,
@@ -166,19 +190,34 @@ pub async fn perform(
         Err(refusal) => return again.form(sheet, Some(refusal)).await,
     };
     let mut how = Signed::Session;
+    let second = second(&app, &sheet, &typed).await?;
+    let (own, theirs) = (typed.get("password"), typed.get("beside_password"));
+    if (must_sign && own.is_empty()) || (second.is_some() && theirs.is_empty()) {
+        return again.sign(sheet, second.as_ref(), Wrong::default()).await;
+    }
     if must_sign {
-        let secret = typed.get("password");
-        if secret.is_empty() {
-            return again.sign(sheet, None).await;
-        }
-        if let Some(said) = proven(&app, &visitor, secret).await? {
-            return again.sign(sheet, Some(said)).await;
+        if let Some(said) = proven(&app, &visitor.person, own, NOT_YOURS).await? {
+            let wrong = Wrong {
+                own: Some(said),
+                ..Wrong::default()
+            };
+            return again.sign(sheet, second.as_ref(), wrong).await;
         }
         how = Signed::Password;
+    }
+    if let Some(person) = &second
+        && let Some(said) = proven(&app, person, theirs, "This is not their password.").await?
+    {
+        let wrong = Wrong {
+            second: Some(said),
+            ..Wrong::default()
+        };
+        return again.sign(sheet, second.as_ref(), wrong).await;
     }
     let sent = Sent {
         person: Some(visitor.person.id),
         signed: how,
+        beside: second.map(|p| p.id),
         source: Source::Desk,
         command: built,
     };
@@ -189,8 +228,7 @@ pub async fn perform(
                 Some(subject) => acts::address(subject).unwrap_or_else(|| sheet.done.clone()),
                 None => sheet.done.clone(),
             };
-            let joint = if to.contains('?') { '&' } else { '?' };
-            Ok(Redirect::to(&format!("{to}{joint}done={}", recorded.seq)).into_response())
+            Ok(Redirect::to(&with_done(&to, recorded.seq)).into_response())
         }
         Err(RecordError::Refused(refusal)) => again.form(sheet, Some(refusal)).await,
         Err(e) => Err(e.into()),
@@ -213,7 +251,7 @@ fn build(
         arrange(&mut fields);
     }
     fields.extend(sheet.known.iter().cloned());
-    let when = when_fields(typed);
+    let when = when_of(sheet, typed);
     let mut around = to_json(&when, zone)?;
     fields.insert("do".into(), Value::String(word.to_owned()));
     around.insert("id".into(), Value::String(id.to_string()));
@@ -230,18 +268,38 @@ pub(super) fn unreadable(e: &serde_json::Error) -> Refusal {
     )
 }
 
-/// Whether the password is the visitor's: none where it is, else what is to be said at the signing step.
+/// Who is named as the second person, where the form of the act has one.
+async fn second(app: &App, sheet: &Sheet, typed: &Typed) -> Result<Option<Person>, Failure> {
+    if sheet.beside.is_empty() || typed.get("beside").is_empty() {
+        return Ok(None);
+    }
+    let person = app.house().person(typed.read("beside")?).await?;
+    person
+        .map(Some)
+        .ok_or_else(|| ReadError::NotFound("person").into())
+}
+
+/// What was wrong with the passwords of a signing step.
+#[derive(Default)]
+struct Wrong {
+    own: Option<String>,
+    second: Option<String>,
+}
+
+/// Whether the password is this person's: none where it is, else what is to be said at the signing step, `wrong` where it is
+/// just not theirs.
 ///
 /// # Errors
 /// Where it cannot be told.
 pub(super) async fn proven(
     app: &App,
-    visitor: &Visitor,
+    person: &Person,
     secret: &str,
+    wrong: &str,
 ) -> Result<Option<String>, Failure> {
-    match app.house().prove(&visitor.person, secret, app.now()).await {
+    match app.house().prove(person, secret, app.now()).await {
         Ok(()) => Ok(None),
-        Err(SignInError::Wrong) => Ok(Some("This is not your password.".into())),
+        Err(SignInError::Wrong) => Ok(Some(wrong.to_owned())),
         Err(e @ SignInError::Wait { .. }) => {
             let failure = Failure::from(e);
             Ok(Some(format!(
@@ -267,19 +325,20 @@ struct Again<'a> {
 impl Again<'_> {
     async fn form(&self, mut sheet: Sheet, refusal: Option<Refusal>) -> Result<Response, Failure> {
         noted(self.app, self.visitor, &sheet).await?;
-        let mut when = when_fields(self.typed);
+        let mut when = when_of(&sheet, self.typed);
         let mut status = StatusCode::OK;
         let mut late_open = when.iter().any(|i| !i.first().is_empty());
         if let Some(refusal) = &refusal {
             status = status_of(refusal);
             if let Some(field) = &refusal.field {
                 let short = format!("{} {}", refusal.sentence, refusal.next);
-                for input in sheet.inputs.iter_mut().chain(&mut when) {
+                let inputs = sheet.inputs.iter_mut().chain(&mut sheet.beside);
+                for input in inputs.chain(&mut when) {
                     if input.name == *field || input.name.ends_with(&format!(".{field}")) {
                         input.error = Some(short.clone());
                     }
                 }
-                late_open |= matches!(field.as_str(), "claimed_at" | "late_reason");
+                late_open |= matches!(field.as_str(), "claimed_at" | "late_reason" | "paper_sheet");
             }
         }
         let page = FormPage {
@@ -296,11 +355,16 @@ impl Again<'_> {
         Ok((status, draw(&page)?).into_response())
     }
 
-    async fn sign(&self, sheet: Sheet, error: Option<String>) -> Result<Response, Failure> {
+    async fn sign(
+        &self,
+        sheet: Sheet,
+        second: Option<&Person>,
+        wrong: Wrong,
+    ) -> Result<Response, Failure> {
         noted(self.app, self.visitor, &sheet).await?;
         let mut facts = sheet.facts.clone();
-        let when = when_fields(self.typed);
-        for input in sheet.inputs.iter().chain(&when) {
+        let when = when_of(&sheet, self.typed);
+        for input in sheet.inputs.iter().chain(&sheet.beside).chain(&when) {
             if let Some(said) = input.said(self.zone) {
                 facts.push((input.label.clone(), said));
             }
@@ -312,9 +376,16 @@ impl Again<'_> {
             carried: carried(self.typed, &[]),
             signing: SigningBlock {
                 facts,
-                sentence: sheet.sentence.clone(),
+                sentence: if sheet.sentence.is_empty() {
+                    format!("{}, as described here.", sheet.title)
+                } else {
+                    sheet.sentence.clone()
+                },
                 act: format!("Sign: {}", sheet.submit.to_lowercase()),
-                error,
+                own: self.must_sign,
+                error: wrong.own,
+                second: second.map(|p| p.name.clone()),
+                second_error: wrong.second,
             },
             title: sheet.title,
             leave: sheet.done,
@@ -330,4 +401,12 @@ impl FormPage {
             facts: self.sheet.facts.clone(),
         }
     }
+}
+
+/// An address that says which event was just recorded; what stands behind `#` stays at its end.
+fn with_done(to: &str, seq: Seq) -> String {
+    let (page, part) = to.split_once('#').unwrap_or((to, ""));
+    let joint = if page.contains('?') { '&' } else { '?' };
+    let mark = if part.is_empty() { "" } else { "#" };
+    format!("{page}{joint}done={seq}{mark}{part}")
 }

@@ -7,6 +7,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{block, draw};
 use crate::app::agency::{Agency, AgencyError, paper_word, parse_paper, parse_zone};
+use crate::app::papers::signing;
 use crate::custody::Refusal;
 use crate::web::App;
 use crate::web::error::Failure;
@@ -20,9 +21,10 @@ struct AgencyPage {
     frame: Frame,
     inputs: Vec<Input>,
     refusal: Option<RefusalBlock>,
+    signing: String,
 }
 
-fn page(visitor: &Visitor, agency: &Agency) -> AgencyPage {
+fn page(visitor: &Visitor, app: &App, agency: &Agency) -> AgencyPage {
     let papers = vec![Choice::new("a4", "A4"), Choice::new("letter", "Letter")];
     AgencyPage {
         frame: visitor.frame(vec![Link::new("/people", "People"), Link::new("", "Agency")]),
@@ -35,6 +37,7 @@ fn page(visitor: &Visitor, agency: &Agency) -> AgencyPage {
                 .value(paper_word(agency.paper)),
         ],
         refusal: None,
+        signing: signing::standing(app.house()),
     }
 }
 
@@ -44,7 +47,7 @@ pub async fn show(
     visitor: Visitor,
     RawQuery(query): RawQuery,
 ) -> Result<Response, Failure> {
-    let mut page = page(&visitor, &app.house().agency().await?);
+    let mut page = page(&visitor, &app, &app.house().agency().await?);
     if Typed::of_query(query.as_deref())?.has("set") {
         page.frame.notice = Some(Notice {
             kind: NoticeKind::Done,
@@ -74,7 +77,7 @@ pub async fn set(State(app): State<App>, posted: Posted) -> Result<Response, Fai
         },
         Err(wrong) => wrong,
     };
-    let mut page = page(&visitor, &app.house().agency().await?);
+    let mut page = page(&visitor, &app, &app.house().agency().await?);
     fill(&mut page.inputs, &typed);
     let refusal = Refusal::coded(
         "bad-value",

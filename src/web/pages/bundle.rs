@@ -40,7 +40,7 @@ fn inputs(typed: &Typed) -> Vec<Input> {
         Input::line("to", "For whom").hint("Counsel, court or agency, as they are to stand on the record."),
         Input::line("authority", "Under which order, request or rule"),
         Input::lines("withhold", "Fields to withhold, each with its reason")
-            .hint("A line each: address=a witness lives there. In one event only: 17.note=names a minor. Papers are left out then.")
+            .hint("A line each: address=a witness lives there. In one event only: 17.note=names a minor. Papers are printed without it, or left out where it is no free text.")
             .optional(),
         Input::line("without_images", "Leave the pictures out, for this reason")
             .hint("Left empty, all pictures go in.")

@@ -8,7 +8,9 @@ use super::show::{self, Button, May};
 use super::{draw, notice};
 use crate::app::views::case_file::{CaseFile, Parts, load};
 use crate::app::views::case_row::CaseRow;
+use crate::app::views::ready::{self, Ready};
 use crate::app::views::words;
+use crate::custody::expungement::Expungement;
 use crate::ids::CaseId;
 use crate::people::Action;
 use crate::web::App;
@@ -89,6 +91,37 @@ struct CasePage {
     more_marks: Option<String>,
     more_items: Option<String>,
     more_packages: Option<String>,
+    orders: Vec<Expungement>,
+}
+
+#[derive(Template)]
+#[template(path = "ready/ready.html")]
+struct ReadyPage {
+    frame: Frame,
+    ready: Ready,
+    may: May,
+}
+
+/// Whether a case is ready for court, and what is left.
+pub async fn ready(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<CaseId>,
+    RawQuery(query): RawQuery,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(&app);
+    let case = reader.case(id).await?;
+    show::noted(&reader, &case, "ready for court").await?;
+    let frame = visitor.frame(show::crumbs(
+        format!("/cases/{id}"),
+        &case.number,
+        "Ready for court",
+    ));
+    draw(&ReadyPage {
+        frame: show::framed(frame, notice(&reader, query.as_deref()).await),
+        ready: ready::load(&reader, id).await?,
+        may: May::of(&reader),
+    })
 }
 
 /// The page of a case.
@@ -130,15 +163,17 @@ pub async fn page(
             },
         ),
     ] {
-        if viewer.may(action) {
+        let goes_on = case.expunged.is_none() || matches!(word, "assign" | "restrict");
+        if viewer.may(action) && goes_on {
             buttons.push(Button::new(format!("/do/{word}?case={id}"), label));
         }
     }
+    buttons.push(Button::new(format!("/cases/{id}/papers"), "Papers"));
     buttons.push(Button::new(
         format!("/cases/{id}/disposition"),
         "What may be disposed of",
     ));
-    if viewer.may(Action::Hold) {
+    if viewer.may(Action::Hold) && case.expunged.is_none() {
         buttons.push(Button::new(
             format!("/do/place-hold?of=case:{id}"),
             "Place a hold",
@@ -149,6 +184,12 @@ pub async fn page(
                 "Lift a hold",
             ));
         }
+    }
+    if viewer.may(Action::OrderExpungement) {
+        buttons.push(Button::new(
+            format!("/do/order-expungement?of=case:{id}"),
+            "Enter an order to expunge",
+        ));
     }
     let mut facts = vec![
         ("Case number".to_owned(), case.number.clone()),
@@ -164,6 +205,7 @@ pub async fn page(
             },
         ),
     ];
+    facts.extend(show::expunged(case.expunged.as_ref()));
     facts.extend(show::held(&case.holds));
     facts.push(("Kept".to_owned(), show::kept(&case)));
     facts.retain(|(_, v)| !v.is_empty());
@@ -180,6 +222,7 @@ pub async fn page(
         more_marks: show::next_href(&here, "marks", file.marks.next.as_ref()),
         more_items: show::next_href(&here, "items", file.items.next.as_ref()),
         more_packages: show::next_href(&here, "packages", file.packages.next.as_ref()),
+        orders: case.expungements,
         file,
     })
 }

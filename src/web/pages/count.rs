@@ -1,18 +1,24 @@
 //! Counts: the list, and the page on which one is scanned and its differences are resolved.
 
 use askama::Template;
-use axum::extract::{Path, RawQuery, State};
-use axum::response::Response;
+use axum::extract::{Multipart, Path, RawQuery, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse as _, Redirect, Response};
 
 use super::show::{self, Button};
-use super::{draw, notice};
+use super::{block, draw, notice};
 use crate::app::views::count_file::{self, BatchWords, CountFile, CountLine};
+use crate::app::{RecordError, Sent};
+use crate::custody::count::ScanCodes;
+use crate::custody::{Act, Command, Refusal, Signed};
 use crate::ids::{CommandId, CountId};
+use crate::ledger::event::Source;
 use crate::people::Action;
 use crate::web::App;
-use crate::web::error::Failure;
+use crate::web::error::{Failure, status_of};
 use crate::web::form::Typed;
-use crate::web::frame::{Frame, Link};
+use crate::web::frame::{Frame, Link, RefusalBlock};
+use crate::web::label_form::received;
 use crate::web::session::Visitor;
 
 #[derive(Template)]
@@ -50,10 +56,12 @@ pub async fn list(
 #[template(path = "count/count.html")]
 struct CountPage {
     frame: Frame,
+    refusal: Option<RefusalBlock>,
     file: CountFile,
     last: Option<BatchWords>,
     may_count: bool,
     command: String,
+    command_of_photo: String,
     facts: Vec<(String, String)>,
 }
 
@@ -64,8 +72,56 @@ pub async fn page(
     Path(id): Path<CountId>,
     RawQuery(query): RawQuery,
 ) -> Result<Response, Failure> {
-    let reader = visitor.reader(&app);
-    let typed = Typed::of_query(query.as_deref())?;
+    shown(&app, &visitor, id, query.as_deref(), None).await
+}
+
+/// Reads a photograph of a label: its code is then one that was scanned.
+pub async fn photographed(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<CountId>,
+    parts: Multipart,
+) -> Result<Response, Failure> {
+    let form = received(&visitor, parts).await?;
+    let command: CommandId = form.typed.read("id")?;
+    let text = match form.one() {
+        Ok(text) => text,
+        Err(refusal) => return shown(&app, &visitor, id, None, Some(&refusal)).await,
+    };
+    let sent = Sent {
+        person: Some(visitor.person.id),
+        signed: Signed::Session,
+        beside: None,
+        source: Source::Desk,
+        command: Command {
+            id: command,
+            claimed_at: None,
+            late_reason: None,
+            paper_sheet: None,
+            act: Act::ScanCodes(ScanCodes {
+                count: id,
+                codes: vec![text],
+            }),
+        },
+    };
+    match app.house().recorder.record(sent).await {
+        Ok(recorded) => {
+            Ok(Redirect::to(&format!("/counts/{id}?done={}", recorded.seq)).into_response())
+        }
+        Err(RecordError::Refused(refusal)) => shown(&app, &visitor, id, None, Some(&refusal)).await,
+        Err(e) => Err(e.into()),
+    }
+}
+
+async fn shown(
+    app: &App,
+    visitor: &Visitor,
+    id: CountId,
+    query: Option<&str>,
+    refusal: Option<&Refusal>,
+) -> Result<Response, Failure> {
+    let reader = visitor.reader(app);
+    let typed = Typed::of_query(query)?;
     let file = count_file::load(&reader, id).await?;
     let last = match typed.get("done").parse() {
         Ok(seq) => reader
@@ -111,12 +167,15 @@ pub async fn page(
         Link::new("/counts", "Counts"),
         Link::new("", format!("Count of {}", file.name)),
     ]);
-    draw(&CountPage {
-        frame: show::framed(frame, notice(&reader, query.as_deref()).await),
+    let page = draw(&CountPage {
+        frame: show::framed(frame, notice(&reader, query).await),
+        refusal: refusal.map(|r| block(r, "the photograph")),
         last,
         may_count: reader.viewer().may(Action::Keep),
         command: CommandId::new().to_string(),
+        command_of_photo: CommandId::new().to_string(),
         facts,
         file,
-    })
+    })?;
+    Ok((refusal.map_or(StatusCode::OK, status_of), page).into_response())
 }

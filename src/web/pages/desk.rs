@@ -1,11 +1,12 @@
-//! The desks: what waits for whoever is signed in.
+//! The desks: what waits for whoever is signed in. What changes while a desk is looked at is drawn by itself.
 
 use askama::Template;
 use axum::extract::{RawQuery, State};
 use axum::response::Response;
 
 use super::acts::address;
-use super::{draw, notice, show};
+use super::live::{Shown, digest_of};
+use super::{draw, notice, show, text};
 use crate::app::views::count_file;
 use crate::app::views::desk::{Desk, Group, Line, Which, load};
 use crate::ids::Subject;
@@ -19,12 +20,20 @@ use crate::web::session::Visitor;
 #[template(path = "desk/desk.html")]
 struct DeskPage {
     frame: Frame,
-    title: String,
+    title: &'static str,
     field: bool,
+    of: &'static str,
+    digest: String,
+    part: String,
+}
+
+/// What changes while a desk is looked at.
+#[derive(Template)]
+#[template(path = "desk/part.html")]
+struct DeskPart {
     block: DeskBlock,
     buttons: Vec<show::Button>,
     more: Vec<String>,
-    as_of: String,
     said: &'static str,
 }
 
@@ -105,12 +114,11 @@ fn block(desk: &Desk, records: bool) -> DeskBlock {
     }
 }
 
-async fn page(
-    app: &App,
-    visitor: &Visitor,
-    query: Option<&str>,
-    which: Which,
-) -> Result<Response, Failure> {
+/// A desk as it is now, without what stands around it.
+///
+/// # Errors
+/// For whoever has no such desk; [`Failure::internal`] where it cannot be drawn.
+pub async fn part(app: &App, visitor: &Visitor, which: Which) -> Result<Shown, Failure> {
     let reader = visitor.reader(app);
     let desk = load(&reader, which).await?;
     let mut buttons = Vec::new();
@@ -125,7 +133,12 @@ async fn page(
             if viewer.may(Action::HandOver) {
                 buttons.push(show::Button::new("/intake", "Intake counter"));
             }
+            if viewer.may(Action::Keep) {
+                buttons.push(show::Button::new("/do/store-many", "Put many on one shelf"));
+                buttons.push(show::Button::new("/import", "Import of a room"));
+            }
             buttons.push(show::Button::new("/places", "Places"));
+            buttons.push(show::Button::new("/room", "The room in pictures"));
             let (open, unresolved) = count_file::waiting(&reader).await?;
             let label = match (open, unresolved) {
                 (0, 0) => "Counts".to_owned(),
@@ -161,20 +174,40 @@ async fn page(
         )
     })
     .collect();
-    let frame = visitor.frame(vec![Link::new("", desk.title.clone())]);
-    draw(&DeskPage {
-        frame: show::framed(frame, notice(&reader, query).await),
-        field: which == Which::Field,
+    let part = DeskPart {
         block: block(&desk, viewer.may(Action::RecordScene)),
         buttons,
         more,
-        as_of: desk.as_of_words,
         said: if which == Which::Examiner {
             "Comparison is no part of this program: it is done with the picture that is handed off."
         } else {
             ""
         },
-        title: desk.title,
+    };
+    let drawn = text(&part)?;
+    // When it was looked at is no change.
+    Ok(Shown {
+        digest: digest_of(&drawn),
+        html: format!("{drawn}<p class=\"hint\">As of {}.</p>", desk.as_of_words),
+    })
+}
+
+async fn page(
+    app: &App,
+    visitor: &Visitor,
+    query: Option<&str>,
+    which: Which,
+) -> Result<Response, Failure> {
+    let shown = part(app, visitor, which).await?;
+    let title = which.title();
+    let frame = visitor.frame(vec![Link::new("", title)]);
+    draw(&DeskPage {
+        frame: show::framed(frame, notice(&visitor.reader(app), query).await),
+        title,
+        field: which == Which::Field,
+        of: which.word(),
+        digest: shown.digest,
+        part: shown.html,
     })
 }
 

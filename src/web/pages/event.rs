@@ -44,6 +44,7 @@ struct EventPage {
     included: Option<Included>,
     correct: Option<String>,
     before: Option<u64>,
+    expunged: Option<u64>,
 }
 
 fn name(state: &Custody, subject: Subject) -> String {
@@ -158,7 +159,9 @@ pub async fn page(
         included: included(&reader, &event).await?,
         correct: show::May::of(&reader)
             .corrects(&h.kind)
-            .then(|| format!("/do/amend?event={seq}")),
+            .then(|| format!("/do/amend?event={seq}"))
+            .filter(|_| event.expunged.is_none()),
         before: (seq > 1).then(|| seq - 1),
+        expunged: event.expunged,
     })
 }

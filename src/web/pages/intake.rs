@@ -1,24 +1,28 @@
 //! The intake counter: what is on its way to me, and one form that receives and refuses much of it under one signing.
 
 use askama::Template;
-use axum::extract::{RawQuery, State};
+use axum::extract::{Multipart, RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Redirect, Response};
 use serde_json::Value;
 
 use super::act::{self, SignPage, when_fields};
 use super::acts::choices::conditions;
-use super::{block, draw, show};
-use crate::app::views::intake::{Waiting, look, queue};
+use super::live::{Shown, digest_of};
+use super::{block, draw, show, text};
+use crate::app::label_photo::{FIELD, one};
+use crate::app::views::intake::{CameTo, Queue, Waiting, came_to as look_back, look, queue};
 use crate::app::{Reader, RecordError, Sent};
 use crate::custody::intake::{Intake, IntakeLine, MAX_LINES};
 use crate::custody::{Act, Command, Refusal, Signed};
 use crate::ids::{Code, CommandId};
 use crate::ledger::event::Source;
+use crate::people::Action;
 use crate::web::App;
 use crate::web::error::{Failure, status_of};
-use crate::web::form::{Choice, Input, Typed, to_json};
+use crate::web::form::{Choice, Input, Typed, fill, to_json};
 use crate::web::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock, SigningBlock};
+use crate::web::label_form::{LabelForm, received};
 use crate::web::session::{Posted, Visitor};
 
 /// What is wrong with a line.
@@ -108,6 +112,10 @@ struct IntakePage {
     frame: Frame,
     command: String,
     refusal: Option<RefusalBlock>,
+    /// Whether the refusal is of a photograph of a label.
+    refusal_of_photo: bool,
+    /// Whether the visitor may take in what has no record.
+    may_bring_in: bool,
     rows: Vec<Row>,
     /// What a line looks like that the script adds.
     blank: Vec<Row>,
@@ -115,33 +123,66 @@ struct IntakePage {
     scan_focus: bool,
     said: String,
     more: bool,
+    digest: String,
     when: Vec<Input>,
     zone: String,
     late_open: bool,
 }
 
-/// What an intake came to: the events behind the first one that the same command made.
+/// When it happened, and from which hand-over sheet it is entered: one sheet is of one case.
+fn when_at_counter(typed: &Typed) -> Vec<Input> {
+    let mut fields = when_fields(typed);
+    fields.push(
+        Input::line("paper_sheet", "From a hand-over sheet signed in ink")
+            .hint("The print identifier at its foot. All lines are then of the case of that sheet.")
+            .optional(),
+    );
+    fill(&mut fields, typed);
+    fields
+}
+
+/// The lines of what is on its way, and nothing typed into them.
+#[derive(Template)]
+#[template(path = "intake/part.html")]
+struct LinesPart {
+    rows: Vec<Row>,
+    conditions: Vec<Choice>,
+}
+
+fn shown(waiting: &[Waiting]) -> Result<Shown, Failure> {
+    let mut rows: Vec<Row> = waiting.iter().map(Row::of).collect();
+    number(&mut rows);
+    let html = text(&LinesPart {
+        rows,
+        conditions: conditions(),
+    })?;
+    let digest = digest_of(&html);
+    Ok(Shown { html, digest })
+}
+
+/// What is on its way now, as lines of the form.
+///
+/// # Errors
+/// What goes wrong with reading, or [`Failure::internal`].
+pub async fn part(app: &App, visitor: &Visitor) -> Result<Shown, Failure> {
+    shown(&queue(&visitor.reader(app)).await?.rows)
+}
+
+fn number(rows: &mut [Row]) {
+    for (i, row) in rows.iter_mut().enumerate() {
+        row.n = i + 1;
+        row.shown = row
+            .code
+            .parse::<Code>()
+            .map_or_else(|_| row.code.clone(), |c| c.grouped());
+    }
+}
+
+/// What an intake came to, in words.
 async fn came_to(reader: &Reader<'_>, query: Option<&str>) -> Option<Notice> {
     let typed = Typed::of_query(query).ok()?;
     let first: u64 = typed.get("done").parse().ok()?;
-    let begun = reader.event(first).await.ok()?;
-    if begun.header.actor != reader.viewer().id() {
-        return None;
-    }
-    let (mut received, mut refused) = (0, 0);
-    for seq in first..first.saturating_add(MAX_LINES as u64) {
-        let Ok(event) = reader.event(seq).await else {
-            break;
-        };
-        if event.fields.get("command") != begun.fields.get("command") {
-            break;
-        }
-        match event.header.kind.as_str() {
-            "custody.received" => received += 1,
-            "custody.refused" => refused += 1,
-            _ => break,
-        }
-    }
+    let CameTo { received, refused } = look_back(reader, first).await.ok()??;
     let last = first + (received + refused).max(1) - 1;
     Some(Notice {
         kind: NoticeKind::Done,
@@ -246,9 +287,29 @@ struct Counter<'a> {
     zone: chrono::FixedOffset,
     when: Vec<Input>,
     more: bool,
+    /// What the lines of what is on its way are known by.
+    digest: String,
 }
 
-impl Counter<'_> {
+impl<'a> Counter<'a> {
+    async fn of(
+        app: &'a App,
+        visitor: &'a Visitor,
+        command: CommandId,
+        typed: &Typed,
+        queue: &Queue,
+    ) -> Result<Self, Failure> {
+        Ok(Self {
+            app,
+            visitor,
+            command,
+            zone: app.house().agency().await?.zone,
+            when: when_at_counter(typed),
+            more: queue.more,
+            digest: shown(&queue.rows)?.digest,
+        })
+    }
+
     fn form(
         &self,
         mut rows: Vec<Row>,
@@ -256,13 +317,7 @@ impl Counter<'_> {
         said: String,
         notice: Option<Notice>,
     ) -> Result<Response, Failure> {
-        for (i, row) in rows.iter_mut().enumerate() {
-            row.n = i + 1;
-            row.shown = row
-                .code
-                .parse::<Code>()
-                .map_or_else(|_| row.code.clone(), |c| c.grouped());
-        }
+        number(&mut rows);
         let mut when = self.when.clone();
         let mut late_open = when.iter().any(|i| !i.first().is_empty());
         if let Some(refusal) = refusal {
@@ -275,16 +330,24 @@ impl Counter<'_> {
             late_open |= refusal
                 .lines
                 .iter()
-                .any(|l| l.field.as_deref() == Some("claimed_at"));
+                .any(|l| matches!(l.field.as_deref(), Some("claimed_at" | "paper_sheet")));
         }
         let frame = self.visitor.frame(vec![
             Link::new("/desk/storeroom", "Intake and storeroom"),
             Link::new("", "Intake counter"),
         ]);
+        let of_photo = refusal.is_some_and(|r| r.field.as_deref() == Some(FIELD));
+        let thing = if of_photo {
+            "the photograph"
+        } else {
+            "what is at the counter"
+        };
         let page = IntakePage {
             frame: show::framed(frame, notice),
             command: self.command.to_string(),
-            refusal: refusal.map(|r| block(r, "what is at the counter")),
+            refusal: refusal.map(|r| block(r, thing)),
+            refusal_of_photo: of_photo,
+            may_bring_in: self.visitor.viewer.may(Action::Keep),
             scan_focus: refusal.is_none() && rows.iter().all(|r| !r.focus),
             rows,
             blank: vec![Row {
@@ -294,6 +357,7 @@ impl Counter<'_> {
             conditions: conditions(),
             said,
             more: self.more,
+            digest: self.digest.clone(),
             when,
             zone: self.zone.to_string(),
             late_open,
@@ -325,7 +389,7 @@ impl Counter<'_> {
                     .map(|said| (input.label.clone(), said)),
             );
         }
-        let mut carried = act::carried(typed, &["step", "scan"]);
+        let mut carried = act::carried(typed, &["step", "scan", FIELD]);
         carried.push(("step".into(), "sign".into()));
         let page = SignPage {
             title: "intake".into(),
@@ -344,7 +408,10 @@ impl Counter<'_> {
                     taken.len() - refused
                 ),
                 act: format!("Sign for {} lines", taken.len()),
+                own: true,
                 error,
+                second: None,
+                second_error: None,
             },
         };
         page.response()
@@ -359,17 +426,28 @@ pub async fn show(
 ) -> Result<Response, Failure> {
     let reader = visitor.reader(&app);
     let queue = queue(&reader).await?;
-    let counter = Counter {
-        app: &app,
-        visitor: &visitor,
-        command: CommandId::new(),
-        zone: app.house().agency().await?.zone,
-        when: when_fields(&Typed::default()),
-        more: queue.more,
-    };
+    let (command, nothing) = (CommandId::new(), Typed::default());
+    let counter = Counter::of(&app, &visitor, command, &nothing, &queue).await?;
     let rows = queue.rows.iter().map(Row::of).collect();
     let notice = came_to(&reader, query.as_deref()).await;
     counter.form(rows, None, String::new(), notice)
+}
+
+/// Reads a photograph of a label: its code is then one that was scanned, and what was typed stays.
+pub async fn photographed(
+    State(app): State<App>,
+    visitor: Visitor,
+    parts: Multipart,
+) -> Result<Response, Failure> {
+    let LabelForm { typed, texts } = received(&visitor, parts).await?;
+    let reader = visitor.reader(&app);
+    let queue = queue(&reader).await?;
+    let counter = Counter::of(&app, &visitor, typed.read("id")?, &typed, &queue).await?;
+    let rows = rows(&typed, &queue.rows)?;
+    match texts.and_then(one) {
+        Ok(text) => counter.scanned(&reader, rows, &text).await,
+        Err(refusal) => counter.form(rows, Some(&refusal), String::new(), None),
+    }
 }
 
 /// Adds a line, looks the lines through, shows what is signed, or records it.
@@ -377,14 +455,7 @@ pub async fn perform(State(app): State<App>, posted: Posted) -> Result<Response,
     let Posted { visitor, typed } = posted;
     let reader = visitor.reader(&app);
     let queue = queue(&reader).await?;
-    let counter = Counter {
-        app: &app,
-        visitor: &visitor,
-        command: typed.read::<CommandId>("id")?,
-        zone: app.house().agency().await?.zone,
-        when: when_fields(&typed),
-        more: queue.more,
-    };
+    let counter = Counter::of(&app, &visitor, typed.read("id")?, &typed, &queue).await?;
     let mut rows = rows(&typed, &queue.rows)?;
     if typed.has("back-to-form") {
         return counter.form(rows, None, String::new(), None);
@@ -485,12 +556,15 @@ impl Counter<'_> {
             }
             return self.sign(&rows, typed, None);
         }
-        if let Some(said) = act::proven(self.app, self.visitor, secret).await? {
+        if let Some(said) =
+            act::proven(self.app, &self.visitor.person, secret, act::NOT_YOURS).await?
+        {
             return self.sign(&rows, typed, Some(said));
         }
         let sent = Sent {
             person: Some(self.visitor.person.id),
             signed: Signed::Password,
+            beside: None,
             source: Source::Desk,
             command,
         };

@@ -10,7 +10,7 @@ use super::{draw, notice};
 use crate::app::Reader;
 use crate::app::views::images::Image;
 use crate::app::views::item_file::{ItemFile, load};
-use crate::custody::state::Item;
+use crate::custody::state::{Holder, Item};
 use crate::custody::thread::LayoutOptions;
 use crate::ids::{ItemId, Subject};
 use crate::people::Action;
@@ -56,6 +56,10 @@ impl ItemPage {
     /// Pictures, by the name that the parts of pages have for them.
     fn images(&self) -> &[Image] {
         &self.file.images
+    }
+    /// Which item, for the way back from an answer.
+    fn of(&self) -> String {
+        Subject::Item(self.file.id).to_string()
     }
     /// Where labels and reports are printed.
     fn here(&self) -> String {
@@ -210,8 +214,19 @@ fn facts(file: &ItemFile) -> Vec<(String, String)> {
     rows.into_iter().map(|(k, v)| (k.to_owned(), v)).collect()
 }
 
-/// What may be done about holds on the item, behind the other acts.
+/// What may be done about exhibit numbers and holds of the item, behind the other acts.
 fn holds(reader: &Reader<'_>, item: &Item, mut buttons: Vec<Button>) -> Vec<Button> {
+    if reader.viewer().may(Action::SetExhibit) {
+        let label = if item.exhibits.is_empty() {
+            "Give an exhibit number"
+        } else {
+            "Give another exhibit number"
+        };
+        buttons.push(Button::new(
+            format!("/do/set-exhibit?item={}", item.id),
+            label,
+        ));
+    }
     if reader.viewer().may(Action::Hold) {
         let of = Subject::Item(item.id);
         buttons.push(Button::new(
@@ -221,6 +236,25 @@ fn holds(reader: &Reader<'_>, item: &Item, mut buttons: Vec<Button>) -> Vec<Butt
         if crate::custody::hold::standing(&item.holds).next().is_some() {
             buttons.push(Button::new(format!("/do/lift-hold?of={of}"), "Lift a hold"));
         }
+    }
+    buttons
+}
+
+/// What may be taken from the item as an item of its own, behind the other acts: by whoever has it unpacked.
+fn samples(reader: &Reader<'_>, item: &Item, mut buttons: Vec<Button>) -> Vec<Button> {
+    let held = match (&item.custody.holder, reader.viewer().id()) {
+        (Holder::Person { person }, Some(me)) => *person == me,
+        _ => false,
+    };
+    if held
+        && item.custody.inside.is_none()
+        && item.custody.offer.is_none()
+        && reader.viewer().may(Action::RecordScene)
+    {
+        buttons.push(Button::new(
+            format!("/do/recover?mark={}&from_item={}", item.mark, item.id),
+            "Take something from it",
+        ));
     }
     buttons
 }
@@ -252,10 +286,17 @@ pub async fn page(
         frame: show::framed(frame, show::with_next(said, &file.next_acts)),
         facts: {
             let mut all = facts(&file);
+            all.extend(show::exhibits(&item.exhibits));
+            all.extend(show::consumed(&item.consumed));
+            all.extend(show::expunged(item.expunged.as_ref()));
             all.extend(show::held(&item.holds));
             all
         },
-        buttons: holds(&reader, &item, show::buttons(&file.next_acts)),
+        buttons: holds(
+            &reader,
+            &item,
+            samples(&reader, &item, show::buttons(&file.next_acts)),
+        ),
         labels: show::item_labels(is_card(&file)),
         may: May::of(&reader),
         recovered_seq: file

@@ -49,7 +49,7 @@ pub async fn page(
     show::noted(&reader, &case, "page of a mark").await?;
     let file = load(&reader, id).await?;
     let mut buttons = Vec::new();
-    if reader.viewer().may(Action::RecordScene) {
+    if reader.viewer().may(Action::RecordScene) && mark.expunged.is_none() {
         buttons.push(Button::new(
             format!("/marks/{id}/photograph"),
             "Add a photograph",
@@ -89,7 +89,10 @@ pub async fn page(
         ("Noted", format!("{} by {}", m.noted, m.noted_by)),
     ];
     facts.retain(|(_, v)| !v.is_empty());
-    let facts = facts.into_iter().map(|(k, v)| (k.to_owned(), v)).collect();
+    let facts = facts.into_iter().map(|(k, v)| (k.to_owned(), v));
+    let facts = facts
+        .chain(show::expunged(mark.expunged.as_ref()))
+        .collect();
     let frame = visitor.frame(show::crumbs(
         format!("/cases/{}", case.id),
         &case.number,

@@ -12,20 +12,25 @@ pub mod count;
 pub mod desk;
 pub mod disposition;
 pub mod event;
+pub mod expungement;
 pub mod find;
 pub mod image;
+pub mod import;
 pub mod intake;
 pub mod item;
 pub mod kit;
+pub mod live;
 pub mod mark;
 pub mod package;
 pub mod paper;
 pub mod paper_check;
+pub mod papers;
 pub mod people;
 pub mod photograph;
 pub mod picture;
 pub mod place;
 pub mod proof;
+pub mod room;
 pub mod rules;
 pub mod show;
 pub mod sign_in;
@@ -46,8 +51,16 @@ use crate::custody::{Fact, Refusal};
 /// # Errors
 /// [`Failure::internal`] where the template cannot be drawn.
 pub fn draw(page: &impl Template) -> Result<Response, Failure> {
+    Ok(Html(text(page)?).into_response())
+}
+
+/// The text of a page, or of a part of one.
+///
+/// # Errors
+/// As [`draw`].
+pub fn text(page: &impl Template) -> Result<String, Failure> {
     match page.render() {
-        Ok(html) => Ok(Html(html).into_response()),
+        Ok(html) => Ok(html),
         Err(e) => {
             tracing::error!(error = %e, "a page cannot be drawn");
             Err(Failure::internal())
@@ -80,6 +93,9 @@ pub fn happened(kind: &str) -> &str {
         "case.read" => "Reading recorded",
         "mark.developed" => "Development recorded",
         "item.recovered" => "Recovery recorded",
+        "item.brought-in" => {
+            "Taken in; print its label, and under the case's papers the receipt for whoever brought it"
+        }
         "kit.added" => "Put into your kit",
         "kit.removed" => "Taken out of your kit",
         "custody.released" => "Released; it stays with you until it is received",
@@ -96,6 +112,11 @@ pub fn block(refusal: &Refusal, thing: &str) -> RefusalBlock {
     RefusalBlock {
         code: refusal.code.clone(),
         rule: refusal.sentence.clone(),
+        // Forms with a row a line mark the rows themselves.
+        lines: match refusal.field.as_deref() {
+            Some("csv" | "codes") => refusal.lines.to_vec(),
+            _ => Vec::new(),
+        },
         thing: thing.to_owned(),
         next: refusal.next.clone(),
     }

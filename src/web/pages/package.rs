@@ -9,6 +9,7 @@ use super::{draw, notice};
 use crate::app::views::package_file::{PackageFile, load};
 use crate::custody::thread::LayoutOptions;
 use crate::ids::PackageId;
+use crate::ids::Subject;
 use crate::web::App;
 use crate::web::draw::thread;
 use crate::web::error::Failure;
@@ -29,6 +30,10 @@ struct PackagePage {
 }
 
 impl PackagePage {
+    /// Which package, for the way back from an answer.
+    fn of(&self) -> String {
+        Subject::Package(self.file.id).to_string()
+    }
     /// Where labels and reports are printed.
     fn here(&self) -> String {
         format!("/packages/{}", self.file.id)
@@ -57,7 +62,7 @@ pub async fn page(
         &case.number,
         &file.name,
     ));
-    let facts = vec![
+    let mut facts = vec![
         ("Container".to_owned(), file.container_name.clone()),
         (
             "Seal".to_owned(),
@@ -68,6 +73,7 @@ pub async fn page(
             },
         ),
     ];
+    facts.extend(show::expunged(package.expunged.as_ref()));
     draw(&PackagePage {
         frame: show::framed(frame, show::with_next(said, &file.next_acts)),
         facts,

@@ -16,7 +16,7 @@ use crate::web::form::Typed;
 use crate::web::path::Path;
 use crate::web::session::Posted;
 
-fn handed_out(printed: Printed) -> Response {
+pub(super) fn handed_out(printed: Printed) -> Response {
     (
         [
             (header::CONTENT_TYPE, "application/pdf".to_owned()),

@@ -1,19 +1,19 @@
 //! Checking a paper: a PDF that turned up, held against the record of prints. The file is read, and not kept.
 
 use askama::Template;
-use axum::extract::multipart::{Field, MultipartError};
 use axum::extract::{Multipart, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Response};
 use tokio::sync::Semaphore;
 
 use super::{block, draw, show};
-use crate::app::papers::check::{Checked, check};
+use crate::app::papers::check::{Checked, TRUST, check};
 use crate::custody::Refusal;
 use crate::disclosure::paper::{MAX_BYTES, is_pdf};
 use crate::web::App;
 use crate::web::error::{Failure, status_of};
 use crate::web::frame::{Frame, Link, RefusalBlock};
+use crate::web::sent_field::{bytes, unreadable};
 use crate::web::session::{Visitor, check_csrf};
 
 /// How many events are looked at for a file without an identifier: about a second's work.
@@ -31,6 +31,7 @@ struct CheckPage {
     frame: Frame,
     refusal: Option<RefusalBlock>,
     checked: Option<Checked>,
+    trust: &'static str,
 }
 
 fn page(
@@ -42,6 +43,7 @@ fn page(
         frame: visitor.frame(vec![Link::new("", "Check a paper")]),
         refusal: refusal.map(|r| block(r, "the file")),
         checked,
+        trust: TRUST,
     })?;
     Ok((refusal.map_or(StatusCode::OK, status_of), page).into_response())
 }
@@ -55,22 +57,6 @@ fn refused(code: &str, sentence: &str, next: &str) -> Refusal {
     Refusal::coded(code, sentence, next).on("file")
 }
 
-fn broken(e: &MultipartError) -> Failure {
-    Failure::unreadable(&e.body_text())
-}
-
-/// The bytes of a field; none where there are more than `most`.
-async fn bytes(mut field: Field<'_>, most: usize) -> Result<Option<Vec<u8>>, Failure> {
-    let mut bytes = Vec::new();
-    while let Some(part) = field.chunk().await.map_err(|e| broken(&e))? {
-        if bytes.len() + part.len() > most {
-            return Ok(None);
-        }
-        bytes.extend_from_slice(&part);
-    }
-    Ok(Some(bytes))
-}
-
 /// The file of the form, its token checked first.
 async fn file(
     visitor: &Visitor,
@@ -78,18 +64,20 @@ async fn file(
 ) -> Result<Result<Vec<u8>, Refusal>, Failure> {
     let mut is_ours = false;
     for _ in 0..MAX_FIELDS {
-        let Some(field) = parts.next_field().await.map_err(|e| broken(&e))? else {
+        let Some(field) = parts.next_field().await.map_err(|e| unreadable(&e))? else {
             break;
         };
         match field.name() {
             Some("csrf") => {
-                let token = bytes(field, MAX_TOKEN).await?.unwrap_or_default();
+                let token = bytes(field, MAX_TOKEN, unreadable)
+                    .await?
+                    .unwrap_or_default();
                 check_csrf(visitor, &String::from_utf8_lossy(&token))?;
                 is_ours = true;
             }
             Some("file") if !is_ours => return Err(Failure::foreign_form()),
             Some("file") => {
-                let Some(bytes) = bytes(field, MAX_BYTES).await? else {
+                let Some(bytes) = bytes(field, MAX_BYTES, unreadable).await? else {
                     return Ok(Err(refused(
                         "too-large",
                         "The file is larger than 32 MB, which no paper of this ledger is.",

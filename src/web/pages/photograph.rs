@@ -367,6 +367,7 @@ async fn recorded(
     let sent = Sent {
         person: Some(visitor.person.id),
         signed: Signed::Session,
+        beside: None,
         source: Source::Desk,
         command: taken.command(&file.kept, seen),
     };

@@ -152,6 +152,13 @@ pub async fn page(
         ("Kind".to_owned(), file.kind_words.clone()),
         ("Climate".to_owned(), climate),
         ("It is".to_owned(), file.facts.join(", ")),
+        ("Stands there".to_owned(), file.standing_words.clone()),
+        (
+            "Two people".to_owned(),
+            file.two_person.as_ref().map_or_else(String::new, |p| {
+                format!("needed to store and to take out ({} is marked)", p.name)
+            }),
+        ),
     ];
     facts.retain(|(_, v)| !v.is_empty());
     let mut buttons = Vec::new();
@@ -163,6 +170,32 @@ pub async fn page(
         buttons.push(Button::new(
             format!("/do/stock-set?place={id}"),
             "Count boxes in stock",
+        ));
+        buttons.push(Button::new(
+            format!("/do/seals-deliver?place={id}"),
+            "Record delivered seals",
+        ));
+        if !file.seals.is_empty() {
+            buttons.push(Button::new(
+                format!("/do/seals-issue?place={id}"),
+                "Issue seals",
+            ));
+            buttons.push(Button::new(
+                format!("/do/seals-spoil?place={id}"),
+                "Write off seals",
+            ));
+        }
+        buttons.push(Button::new(
+            format!("/do/store-many?place={id}"),
+            "Put many here",
+        ));
+        buttons.push(Button::new(
+            format!("/do/set-capacity?place={id}"),
+            "Say how much it takes",
+        ));
+        buttons.push(Button::new(
+            format!("/do/log-climate?place={id}"),
+            "Log the climate",
         ));
     }
     if reader.viewer().may(Action::Pack) && !file.stock.is_empty() {
@@ -177,6 +210,21 @@ pub async fn page(
             "Begin a count",
         ));
     }
+    if reader.viewer().may(Action::MarkTwoPerson) {
+        let marked = file.two_person.as_ref().is_some_and(|p| p.id == id);
+        buttons.push(Button::new(
+            format!("/do/mark-two-person?place={id}"),
+            if marked {
+                "Take the mark for two people off"
+            } else {
+                "Mark it for two people"
+            },
+        ));
+    }
+    buttons.push(Button::new(
+        format!("/room?of={id}"),
+        "How full it is, in a picture",
+    ));
     let mut crumbs = vec![Link::new("/places", "Places")];
     crumbs.extend(
         file.path

@@ -158,6 +158,62 @@ pub async fn noted(reader: &Reader<'_>, case: &Case, what: &str) -> Result<(), F
     Ok(())
 }
 
+/// An exhibit number with its court and since when.
+pub fn exhibit(e: &crate::custody::exhibit::Exhibit) -> String {
+    let mut out = format!("{}, since {}", e.number, e.at.format("%Y-%m-%d %H:%M %:z"));
+    for (lead, words) in [("", &e.court), ("because ", &e.reason)] {
+        if !words.is_empty() {
+            out.push_str(&format!(", {lead}{words}"));
+        }
+    }
+    out
+}
+
+/// The exhibit number of an item, and those before it, as facts.
+pub fn exhibits(
+    list: &[crate::custody::exhibit::Exhibit],
+) -> impl Iterator<Item = (String, String)> {
+    let last = list.len().saturating_sub(1);
+    list.iter().enumerate().rev().map(move |(n, e)| {
+        let name = if n == last {
+            "Exhibit"
+        } else {
+            "Exhibit before"
+        };
+        (name.to_owned(), exhibit(e))
+    })
+}
+
+/// That a record was expunged, as a fact.
+pub fn expunged(
+    expunged: Option<&crate::custody::expungement::Expunged>,
+) -> impl Iterator<Item = (String, String)> {
+    expunged
+        .into_iter()
+        .map(|e| ("Record".to_owned(), e.words()))
+}
+
+/// What examinations used up of it, as facts.
+pub fn consumed(
+    consumed: &[crate::custody::consumed::Consumed],
+) -> impl Iterator<Item = (String, String)> {
+    consumed.iter().map(|c| {
+        let what = if c.whole {
+            "Used up"
+        } else {
+            "Used up in part"
+        };
+        let said = format!(
+            "{}, {}; said by {}, report {}",
+            c.quantity,
+            c.at.format("%Y-%m-%d %H:%M %:z"),
+            c.said_by,
+            c.report
+        );
+        (what.to_owned(), said)
+    })
+}
+
 /// The holds that stand, as facts.
 pub fn held(holds: &[crate::custody::hold::Hold]) -> impl Iterator<Item = (String, String)> {
     crate::custody::hold::standing(holds).map(|h| {
@@ -227,6 +283,8 @@ pub struct May {
     pub assess: bool,
     /// Hand pictures off to an AFIS.
     pub hand_off: bool,
+    /// Answer findings.
+    pub answer: bool,
 }
 
 impl May {
@@ -238,6 +296,7 @@ impl May {
             amend: viewer.may(Action::Amend),
             assess: viewer.may(Action::AssessValue),
             hand_off: viewer.may(Action::HandOff),
+            answer: viewer.may(Action::AnswerFindings),
             keep: viewer.may(Action::Keep),
             label: viewer.may(Action::PrintLabel),
             report: viewer.may(Action::PrintReport),

@@ -1,36 +1,17 @@
 //! Findings of a short history made by real commands, in memory.
 
-use chrono::{Duration, FixedOffset};
-use liftledger::app::Past;
+use chrono::Duration;
 use liftledger::app::views::findings::{Severity, Tally};
-use liftledger::app::views::told::{Told, tell};
-use liftledger::app::views::trail::{Step, stays};
-use liftledger::custody::{Act, Fact, hand_over, package};
-use liftledger::ids::{PackageId, PersonId, Piece, Subject};
+use liftledger::app::views::told::{Read, Told, tell};
+use liftledger::app::views::trail::stays;
+use liftledger::custody::{Act, hand_over, package};
+use liftledger::ids::{PackageId, PersonId, Piece};
 
+use crate::app::tell::{history, told_of};
 use crate::app::world::{World, five_hundred};
 
-/// The trail of a package that is in no other: its own events.
 fn told(w: &World, piece: Piece) -> Told {
-    let of = Subject::from(piece);
-    let steps: Vec<Step> = w
-        .events
-        .iter()
-        .filter_map(|event| {
-            let touch = event.header.touches.iter().find(|t| t.subject == of)?;
-            Some(Step {
-                past: Past {
-                    n: touch.n,
-                    event: event.clone(),
-                    fact: Fact::from_fields(&event.header.kind, &event.fields).ok(),
-                },
-                of,
-                through: None,
-            })
-        })
-        .collect();
-    let zone = FixedOffset::east_opt(0).unwrap();
-    tell(piece, steps, w.stage.state.clone(), zone, w.now)
+    told_of(&w.events, &w.stage.state, piece, w.now)
 }
 
 fn release(piece: Piece, to: PersonId, due_in: Option<i64>, w: &World) -> Act {
@@ -134,7 +115,12 @@ fn an_event_of_a_later_version_is_said_and_not_hidden() {
     let (w, piece, _) = five_hundred();
     let mut told = told(&w, piece);
     told.steps[3].past.fact = None;
-    let again = tell(piece, told.steps, told.state, told.zone, told.now);
+    let read = Read {
+        steps: told.steps,
+        state: told.state,
+        ..Read::default()
+    };
+    let again = tell(piece, read, told.zone, told.now);
     assert_eq!(again.findings[0].code, "unknown-event");
     assert_eq!(again.rows[3].flag.as_deref(), Some("unknown-event"));
 }
@@ -146,20 +132,7 @@ fn a_stay_in_a_package_begins_and_ends_where_the_record_says() {
         panic!()
     };
     let item = w.stage.state.packages[&package].contents[0];
-    let own = |w: &World| -> Vec<Past> {
-        w.events
-            .iter()
-            .filter_map(|event| {
-                let subject = Subject::from(item);
-                let touch = event.header.touches.iter().find(|t| t.subject == subject)?;
-                Some(Past {
-                    n: touch.n,
-                    event: event.clone(),
-                    fact: Fact::from_fields(&event.header.kind, &event.fields).ok(),
-                })
-            })
-            .collect()
-    };
+    let own = |w: &World| history(&w.events, item.into());
     let made = w
         .events
         .iter()
@@ -188,4 +161,22 @@ fn a_stay_in_a_package_begins_and_ends_where_the_record_says() {
     w.act(Some(me), Act::TakeOut(out)).unwrap();
     let to = w.events.last().unwrap().header.seq;
     assert_eq!(stays(item, &own(&w))[0].to, Some(to));
+}
+
+/// The twenty histories made by hand: the figures, and what is told of them, are those counted beforehand.
+#[test]
+fn gaps_and_overlaps_are_those_that_were_made() {
+    for history in &crate::app::histories::ALL {
+        let told = history.told();
+        let says = format!("{:?}: {:?}", history.stretches, told.findings);
+        let c = &told.continuity;
+        assert_eq!(c.unaccounted_seconds, history.by_nobody, "{says}");
+        assert_eq!(c.claimed_twice_seconds, history.by_several, "{says}");
+        let (first, last) = (history.stretches[0].1, history.stretches.last().unwrap().2);
+        assert_eq!(c.seconds, last - first, "{says}");
+        let any = |code: &str| told.findings.iter().any(|f| f.code == code);
+        assert_eq!(any("gap"), history.by_nobody > 0, "{says}");
+        assert_eq!(any("overlap"), history.by_several > 0, "{says}");
+        assert!(told.findings.iter().all(|f| !f.events.is_empty()), "{says}");
+    }
 }

@@ -9,8 +9,10 @@ use liftledger::app::house::House;
 use liftledger::app::views::desk::{self, Desk, Which};
 use liftledger::app::views::findings::{Finding, Severity};
 use liftledger::app::views::item_file::{self, ItemFile};
-use liftledger::app::views::{case_file, find, images, mark_file, package_file, place_file, words};
-use liftledger::app::{Part, ReadError, Viewer};
+use liftledger::app::views::{
+    case_file, find, images, mark_file, package_file, place_file, ready, words,
+};
+use liftledger::app::{Part, ReadError, Reader, Viewer};
 use liftledger::custody::state::Holder;
 use liftledger::custody::thread::{KnotKind, StretchKind};
 use liftledger::ids::{Piece, Subject};
@@ -137,6 +139,38 @@ async fn exactly_what_was_planted(t: &Told) {
         let found: Vec<&str> = file.findings.iter().map(|f| f.code.as_str()).collect();
         assert_eq!(found, [planted], "{package}");
     }
+    // The demo's own list names all of it: in the whole case nothing more is found, and in the other case nothing.
+    let subject = |name: &str| match t.demo.items.get(name) {
+        Some(id) => Subject::Item(*id),
+        None => Subject::Package(t.demo.packages[name]),
+    };
+    let planted: BTreeSet<(Subject, &str)> = demo::PLANTED
+        .iter()
+        .map(|(name, code, _)| (subject(name), *code))
+        .collect();
+    assert_eq!(planted.len(), demo::PLANTED.len());
+    let reader = t.house.reader(&nour);
+    let ready = ready::load(&reader, t.demo.cases["boatyard"])
+        .await
+        .unwrap();
+    assert_eq!(ready.case.number, demo::FLAWED_CASE);
+    let found: BTreeSet<(Subject, &str)> = ready
+        .left
+        .iter()
+        .map(|f| (f.finding.key.of, f.finding.code.as_str()))
+        .collect();
+    assert_eq!(found, planted);
+    assert_eq!((ready.findings, ready.answered, ready.ready), (8, 0, false));
+    assert_eq!((ready.items, ready.packages), (20, 20));
+    let other = ready::load(&reader, t.demo.cases["outboard"])
+        .await
+        .unwrap();
+    assert!(other.ready && other.findings == 0, "{}", other.sentence);
+    // Beyond its bound the answer is no, and says that it cannot tell.
+    let short = ready::load_within(&reader, t.demo.cases["boatyard"], 1).await;
+    let short = short.unwrap();
+    assert!(!short.ready, "{}", short.sentence);
+    assert_eq!(short.too_many, short.items < 20 || short.packages < 20);
     let file = t.in_package(&nour, "lamp-pack").await;
     let gap = &file.findings[0];
     let seconds = (gap.to.unwrap() - gap.from.unwrap()).num_seconds();
@@ -375,13 +409,42 @@ async fn restricted(t: &Told) {
         &code,
         "missing workshop",
     ] {
-        assert_eq!(find::find(&reader, q).await.unwrap(), [], "{q}");
-        assert_ne!(find::find(&assigned, q).await.unwrap(), [], "{q}");
+        assert_eq!(hits(&reader, q).await, [], "{q}");
+    }
+    for q in ["HR-004136", "HR-26-0433", "HR-26-0433/1", &code] {
+        let found = hits(&assigned, q).await;
+        assert_eq!(found.len(), 1, "{q}");
+        let told = format!("{} {}", found[0].name, found[0].words);
+        assert!(
+            told.contains("restricted") && told.contains("HR-26-0433"),
+            "{told}"
+        );
+    }
+    // That a word stands in it is not told to the assigned either: nothing records that they were told.
+    for q in [
+        "missing",
+        "missing workshop",
+        "m",
+        "outboard",
+        "HR-26-0433 outboard",
+    ] {
+        let found = hits(&assigned, q).await;
+        assert!(
+            found
+                .iter()
+                .all(|h| !h.name.contains("HR-26-0433") && !h.words.contains("HR-26-0433")),
+            "{q}"
+        );
     }
     // An administrator reads no evidence at all.
     let ivo = t.viewer("ivo").await;
-    let refused = find::find(&t.house.reader(&ivo), "outboard").await;
+    let refused = find::find(&t.house.reader(&ivo), "outboard", 50).await;
     assert!(matches!(refused, Err(ReadError::Forbidden(_))));
+}
+
+async fn hits(reader: &Reader<'_>, q: &str) -> Vec<find::Hit> {
+    let found = find::find(reader, q, find::MOST_HITS).await.unwrap();
+    found.hits
 }
 
 async fn desks(t: &Told) {
@@ -432,7 +495,7 @@ async fn finding(t: &Told) {
     let reader = t.house.reader(&nour);
     let file = t.item(&nour, "hatch-item").await;
     let first = async |q: &str| {
-        let hits = find::find(&reader, q).await.unwrap();
+        let hits = hits(&reader, q).await;
         hits.first().map(|h| h.subject)
     };
     let item = Some(Subject::Item(file.id));

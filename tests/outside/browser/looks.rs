@@ -38,6 +38,14 @@ if (wide > 0) {
     .filter((e) => e.getBoundingClientRect().right > edge).slice(0, 3).map((e) => e.outerHTML.slice(0, 100));
   out.push(`${wide} px too wide: ${who.join(" | ")}`);
 }
+for (const e of document.querySelectorAll("main .card, main .thread")) {
+  const r = e.getBoundingClientRect();
+  if (r.width && r.width < 200) out.push(`${e.tagName} ${e.className} is ${Math.round(r.width)} px wide`);
+}
+for (const e of document.querySelectorAll("main :is(p, a, button, tbody *, li, label, h1, h2, h3)")) {
+  const r = e.getBoundingClientRect();
+  if (r.width && r.width < 30 && r.height > 120) out.push(`squeezed: ${e.outerHTML.slice(0, 100)}`);
+}
 return out;
 "##;
 
@@ -86,9 +94,12 @@ fn walk(demo: &Demo, size: Size, called: &str, user: &str, first: &[&str]) {
     ways.extend(links(&browser, "/cases/", 1));
     let case = ways.last().unwrap().clone();
     browser.go(&case);
+    ways.extend(links(&browser, &format!("{case}/papers"), 1));
     for under in ["/marks/", "/items/", "/packages/", "/do/", "/events/"] {
         ways.extend(links(&browser, under, 2));
     }
+    // Every kind of card there is, also where nothing else is done with it.
+    let all_items = links(&browser, "/items/", 30);
     for thing in ways.clone() {
         if ["/marks/", "/items/", "/packages/"]
             .iter()
@@ -100,6 +111,7 @@ fn walk(demo: &Demo, size: Size, called: &str, user: &str, first: &[&str]) {
             ways.extend(links(&browser, "/events/", 1));
         }
     }
+    ways.extend(all_items);
     let mut seen = std::collections::BTreeSet::new();
     let mut wrong = Vec::new();
     for way in ways {
@@ -140,6 +152,8 @@ fn every_page_fits_a_phone_and_is_labelled() {
     walk(&demo, Size::Phone, "phone", "runa", &ways);
     let ways = [
         "/desk/storeroom",
+        "/room",
+        "/room/list?of=to-shelf",
         "/places",
         "/do/add-place",
         "/find?q=",
@@ -151,7 +165,7 @@ fn every_page_fits_a_phone_and_is_labelled() {
 #[test]
 fn every_page_is_labelled_at_a_desk() {
     let demo = Demo::begin();
-    let ways = ["/desk/storeroom", "/places", "/do/add-place"];
+    let ways = ["/desk/storeroom", "/room", "/places", "/do/add-place"];
     walk(&demo, Size::Desk, "desk", "nour", &ways);
     let ways = ["/desk/court", "/proof", "/account"];
     walk(&demo, Size::Desk, "court", "milena", &ways);

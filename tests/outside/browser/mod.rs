@@ -1,8 +1,13 @@
 //! The pages in a real browser: Chromium, spoken to by the W3C WebDriver protocol.
 
+mod answers;
+mod day;
 pub mod driver;
+mod find;
 mod intake;
+mod live;
 mod looks;
+mod packs;
 mod story;
 mod viewer;
 mod ways;

@@ -13,14 +13,14 @@ use crate::boatyard::png;
 const CASE: &str = "HC-26-0990";
 
 /// Fetches a paper as the browser would, with the session's cookie and the form's own fields.
-fn paper(browser: &Browser, demo: &Demo, form: &str) -> Vec<u8> {
+pub(super) fn paper(browser: &Browser, address: &str, form: &str) -> Vec<u8> {
     let hidden = browser.all(&format!("{form} input[type=hidden]"));
     let fields: Vec<(String, String)> = hidden
         .iter()
         .map(|e| (browser.attribute(e, "name"), browser.attribute(e, "value")))
         .collect();
     let action = browser.attribute(&browser.must(form), "action");
-    let mut answer = ureq::post(demo.at(&action))
+    let mut answer = ureq::post(format!("{address}{action}"))
         .header("cookie", browser.cookie("liftledger-session"))
         .send_form(fields)
         .unwrap();
@@ -29,7 +29,7 @@ fn paper(browser: &Browser, demo: &Demo, form: &str) -> Vec<u8> {
     bytes
 }
 
-fn words_of(pdf: &[u8], folder: &Path) -> String {
+pub(super) fn words_of(pdf: &[u8], folder: &Path) -> String {
     let file = folder.join("paper.pdf");
     std::fs::write(&file, pdf).unwrap();
     crate::labels::run("pdftotext", &["-layout", file.to_str().unwrap(), "-"])
@@ -103,7 +103,7 @@ fn technician(demo: &Demo) -> (String, String, String) {
         "{packing}"
     );
     look(&b, "story-08-item");
-    let label = paper(&b, demo, "#papers form[action$='/label']");
+    let label = paper(&b, &demo.server.address, "#papers form[action$='/label']");
     let words = words_of(&label, demo.folder.path());
     assert!(
         words.contains(CASE) && words.contains("sextant case"),
@@ -243,7 +243,7 @@ fn liaison(demo: &Demo, item: &str) {
         assert!(table.contains(words), "{words} is not in\n{table}");
     }
     look(&b, "story-32-item");
-    let report = paper(&b, demo, "#papers form[action$='/report']");
+    let report = paper(&b, &demo.server.address, "#papers form[action$='/report']");
     let words = words_of(&report, demo.folder.path());
     for expected in [CASE, "HR-009002", "Søren Højbakke"] {
         assert!(words.contains(expected), "{expected} is not in\n{words}");
@@ -262,7 +262,7 @@ fn liaison(demo: &Demo, item: &str) {
         "export",
         "--case",
         CASE,
-        "--originals",
+        "--with-originals",
         "--out",
         export,
         "--data",

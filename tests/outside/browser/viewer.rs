@@ -16,7 +16,10 @@ const ESCAPE: char = '\u{E00C}';
 fn item_with_a_copy(browser: &Browser, demo: &Demo) -> String {
     browser.sign_in("soren", &demo.passwords["soren"]);
     browser.go("/find?q=HR-26-0417");
-    browser.press("main a[href^='/cases/']");
+    // A number that is one case's leads straight to it; else its link stands in the list.
+    if browser.find("main a[href^='/items/']").is_none() {
+        browser.press("main a[href^='/cases/']");
+    }
     // By links alone, so that it goes without script too.
     let items: Vec<String> = browser
         .all("main a[href^='/items/']")

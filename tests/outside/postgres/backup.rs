@@ -54,6 +54,7 @@ async fn from_one_database_to_the_other_and_back() {
     let second = Site {
         folder: at("second"),
         database: Some(cluster.address(&database).parse().unwrap()),
+        originals: None,
     };
     through(&first, &at("backup-1"), &second).await;
     assert!(!second.folder.join("ledger.db").exists());

@@ -181,6 +181,11 @@ impl Cluster {
         }
     }
 
+    /// The port it listens at.
+    pub fn port(&self) -> u16 {
+        self.port
+    }
+
     /// The address of a database, as the superuser.
     pub fn address(&self, database: &str) -> String {
         self.address_as("postgres", PASSWORD, database)
@@ -217,6 +222,15 @@ impl Cluster {
             .unwrap();
         c.execute(AssertSqlSafe(sql.to_owned())).await.expect(sql);
         c.close().await.unwrap();
+    }
+
+    /// A file of the server's user that nobody else reads.
+    pub fn keep_file(&self, name: &str, bytes: &[u8]) -> PathBuf {
+        let at = self.folder.join(name);
+        run(&format!("umask 077; : > {}", at.display()));
+        let mut file = fs::OpenOptions::new().write(true).open(&at).unwrap();
+        file.write_all(bytes).unwrap();
+        at
     }
 
     /// What the server has logged.

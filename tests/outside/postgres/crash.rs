@@ -10,20 +10,24 @@ use sqlx::Connection as _;
 use tokio::runtime::Runtime;
 
 use super::cluster::Cluster;
-use crate::load::{Client, Yard, all_kept, random};
+use crate::load::{Client, PAIRS, Yard, all_kept, random};
 use crate::served::Server;
 
-struct County {
-    runtime: Runtime,
+pub(super) struct County {
+    pub(super) runtime: Runtime,
     _folder: tempfile::TempDir,
-    site: Site,
-    address: String,
-    database: String,
-    yard: Yard,
+    pub(super) site: Site,
+    pub(super) address: String,
+    pub(super) database: String,
+    pub(super) yard: Yard,
 }
 
 impl County {
-    fn begin(cluster: &Cluster) -> Self {
+    pub(super) fn begin(cluster: &Cluster) -> Self {
+        Self::with(cluster, PAIRS)
+    }
+
+    pub(super) fn with(cluster: &Cluster, pairs: usize) -> Self {
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(2)
             .enable_all()
@@ -38,8 +42,9 @@ impl County {
         let site = Site {
             folder: folder.path().join("ledger"),
             database: Some(address.parse().unwrap()),
+            originals: None,
         };
-        let yard = runtime.block_on(Yard::begin(&site));
+        let yard = runtime.block_on(Yard::with(&site, pairs));
         Self {
             runtime,
             _folder: folder,
@@ -50,12 +55,12 @@ impl County {
         }
     }
 
-    fn server(&self) -> Server {
+    pub(super) fn server(&self) -> Server {
         Server::start_on("serve", &self.site.folder, Some(&self.address))
     }
 
     /// Everything acknowledged is there, and the whole database is clean.
-    fn check(&self, clients: &[Client<'_>]) {
+    pub(super) fn check(&self, clients: &[Client<'_>]) {
         self.runtime.block_on(async {
             let store = PostgresStore::open(&self.address.parse().unwrap())
                 .await
@@ -154,11 +159,14 @@ async fn appending(cluster: &Cluster, database: &str) -> Option<u32> {
 }
 
 /// Until both servers say that they are ready, twice: what was broken has been thrown away then.
-fn wait_well(addresses: &[String]) {
+pub(super) fn wait_well(addresses: &[String]) {
     let begun = Instant::now();
     let mut well = 0;
     while well < 2 * addresses.len() {
-        assert!(begun.elapsed() < Duration::from_secs(60), "not ready again");
+        assert!(
+            begun.elapsed() < Duration::from_secs(180),
+            "not ready again"
+        );
         let ready = ureq::get(format!("{}/readyz", addresses[well % addresses.len()])).call();
         match ready {
             Ok(_) => well += 1,
@@ -173,7 +181,7 @@ fn wait_well(addresses: &[String]) {
 }
 
 /// Otherwise nothing was under way when something was killed, and this tested nothing.
-fn under_load(clients: &[Client<'_>]) {
+pub(super) fn under_load(clients: &[Client<'_>]) {
     let count = |of: fn(&Client<'_>) -> usize| clients.iter().map(of).sum::<usize>();
     let (kept, lost) = (count(|c| c.kept.len()), count(|c| c.lost));
     assert!(

@@ -35,7 +35,7 @@ async fn every_change_is_refused_on_all_four() {
             "events",
             "WITH gone AS (DELETE FROM events RETURNING seq) SELECT count(*) FROM gone".into(),
         ),
-        ("events", "TRUNCATE events, event_payloads".into()),
+        ("events", "TRUNCATE events, event_payloads, expunged".into()),
         ("events", "INSERT INTO events VALUES (5, 'behind a gap', '\\x00')".into()),
         ("events", "INSERT INTO events VALUES (0, 'before the first', '\\x00')".into()),
         (
@@ -50,7 +50,9 @@ async fn every_change_is_refused_on_all_four() {
         cases.push((table, format!("DELETE FROM {table}")));
         cases.push((table, format!("TRUNCATE {table}")));
         // Refused before any row is looked at.
-        cases.push((table, format!("DELETE FROM {table} WHERE false")));
+        if table != "event_payloads" {
+            cases.push((table, format!("DELETE FROM {table} WHERE false")));
+        }
     }
     // A session that calls itself a replica wakes no ordinary trigger.
     for role in ["origin", "replica"] {
@@ -134,7 +136,7 @@ async fn a_guard_that_was_dropped_is_named() {
     // Every trigger of the schema is a guard that is looked for.
     let sql = "SELECT tgname::text, tgrelid::regclass::text FROM pg_trigger WHERE NOT tgisinternal ORDER BY 1";
     let all: Vec<(String, String)> = sqlx::query_as(sql).fetch_all(&mut raw).await.unwrap();
-    assert_eq!(all.len(), 5);
+    assert_eq!(all.len(), 9);
     for (name, table) in &all {
         raw.execute(AssertSqlSafe(format!("DROP TRIGGER {name} ON {table}")))
             .await
@@ -193,16 +195,16 @@ async fn a_guard_that_was_changed_is_named() {
             "{sql}"
         );
     }
-    // The same trigger with another function body: all four that call it.
+    // The same trigger with another function body: all five that call it.
     let text: String = sqlx::query_scalar("SELECT pg_get_functiondef('only_grows'::regproc)")
         .fetch_one(&mut raw)
         .await
         .unwrap();
     for (sql, broken) in [
-        (text.replace("RAISE EXCEPTION", "RAISE NOTICE"), 4),
+        (text.replace("RAISE EXCEPTION", "RAISE NOTICE"), 5),
         (
             text.replace("SET search_path TO 'pg_catalog', 'pg_temp'", ""),
-            4,
+            5,
         ),
         (text.clone(), 0),
     ] {
@@ -222,6 +224,7 @@ async fn damage_is_read_raw_and_does_not_stop_a_list() {
     let mut raw = place.raw().await;
     for sql in [
         "DROP TRIGGER event_payloads_no_change ON event_payloads",
+        "DROP TRIGGER event_payloads_by_order ON event_payloads",
         "DROP TRIGGER events_no_change ON events",
         "DROP TRIGGER events_no_gap ON events",
         "ALTER TABLE event_payloads DROP CONSTRAINT event_payloads_seq_fkey",

@@ -2,12 +2,19 @@
 //! servers on one database, and servers and database killed in the middle.
 
 mod backup;
+mod brought;
 pub mod cluster;
 mod crash;
+mod cut;
+mod expungement;
 mod guards;
+mod live;
+mod mixed;
 mod roles;
+mod rooms;
 mod schema;
 mod story;
+mod tls;
 
 // The contract.
 #[path = "../../store/accounts.rs"]
@@ -16,6 +23,8 @@ mod accounts;
 mod lists;
 #[path = "../../store/rows.rs"]
 mod rows;
+#[path = "../../store/words.rs"]
+mod words;
 #[path = "../../store/write.rs"]
 mod write;
 

@@ -32,6 +32,7 @@ async fn the_demo_is_told_audited_and_exported() {
     let site = Site {
         folder: folder.path().join("ledger"),
         database: Some(address.parse().unwrap()),
+        originals: None,
     };
     let (house, _) = demo::begin(&site).await.unwrap();
     assert!(!site.folder.join("ledger.db").exists());
@@ -61,7 +62,11 @@ async fn the_demo_is_told_audited_and_exported() {
     assert!(code == Some(0) && said.contains("HR-26-0417"), "{said}");
     let out = folder.path().join("export");
     let out = out.to_str().unwrap();
-    let (code, said) = program(&site, &address, &["export", "--originals", "--out", out]);
+    let (code, said) = program(
+        &site,
+        &address,
+        &["export", "--with-originals", "--out", out],
+    );
     assert_eq!(code, Some(0), "{said}");
     let done = Command::new(env!("CARGO_BIN_EXE_liftledger"))
         .args(["verify", "--folder", out])

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use liftledger::custody::Act;
+use liftledger::ids::Subject;
 use liftledger::web::api::{self, openapi};
 use serde_json::{Value, json};
 
@@ -105,7 +106,7 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
                 let digest = item.images[0].digest;
                 path = format!("/api/images/{digest}/copies?of=item:{id}");
             }
-            "/api/find" => path.push_str("?q=HR"),
+            "/api/find" | "/api/find/typed" => path.push_str("?q=HR"),
             "/api/lots" => path.push_str("?medium=silicone-putty&lot=sp-0931"),
             "/api/rules/{kind}" => path = "/api/rules/medium".into(),
             "/api/handedness" => path.push_str("?step=contact-face&step=flip"),
@@ -137,6 +138,12 @@ pub async fn answers(server: &Server) -> Vec<(String, Value, Value)> {
                 send(json!({"do": "scan-codes", "count": id, "codes": codes})).await;
                 send(json!({"do": "end-count", "count": id})).await;
                 path = format!("/api/counts/{id}");
+            }
+            "/api/cases/{id}/expungements/{number}" => {
+                let of = Subject::Case(server.demo.cases["boatyard"]);
+                let order = json!({"do": "order-expungement", "of": of, "court": "Hollin County Court",
+                    "order": "26-EX-14", "dated": "2026-03-02"});
+                server.act("milena", order, true).await.ok();
             }
             "/api/tokens" => continue,
             _ => {}

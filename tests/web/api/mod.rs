@@ -1,5 +1,6 @@
 //! The interface for programs, over the demo: its description, who may, the whole story, and what hostile senders get.
 
+mod answers;
 mod describe;
 mod hostile;
 mod roles;
@@ -18,6 +19,8 @@ async fn the_interface_for_programs() {
     roles::a_cookie_needs_the_token_of_its_forms(&server).await;
     roles::a_restricted_case_is_closed_and_its_reading_recorded(&server).await;
     describe::every_answer_fits_its_schema(&server).await;
+    answers::a_finding_is_answered_and_answered_again(&server).await;
+    answers::answers_in_a_restricted_case(&server).await;
     story::from_the_scene_to_court(&server).await;
     story::a_command_is_carried_out_once(&server).await;
     story::proofs_hold(&server).await;

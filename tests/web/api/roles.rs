@@ -27,6 +27,7 @@ pub fn filled(server: &Server, path: &str) -> String {
     };
     path.replace("{id}", &id)
         .replace("{seq}", "20")
+        .replace("{number}", "1")
         .replace("{code}", "nothing")
         .replace("{which}", "court")
         .replace("{name}", "nothing")
@@ -177,6 +178,7 @@ pub async fn a_restricted_case_is_closed_and_its_reading_recorded(server: &Serve
         format!("/api/cases/{case}/items"),
         format!("/api/cases/{case}/packages"),
         format!("/api/cases/{case}/history"),
+        format!("/api/cases/{case}/ready"),
         format!("/api/items/{item}"),
         format!("/api/items/{item}/history"),
     ] {

@@ -185,6 +185,51 @@ pub async fn from_the_scene_to_court(server: &Server) {
         json!({}),
     )
     .await;
+    let exhibit =
+        json!({"do": "set-exhibit", "item": item, "number": "S-4", "court": "Harrow County Court"});
+    server.act(liaison, exhibit, false).await.ok();
+    let lab = json!({"to": "State laboratory", "examinations": "Compare", "paper": "a4"});
+    let person = json!({"person": server.demo.people[tech].id});
+    for (who, word, body) in [
+        (liaison, "exhibit-list", json!({"paper": "letter"})),
+        (tech, "owner-receipt", json!({"from": "R. Amsel"})),
+        (tech, "laboratory-submission", lab),
+        (keeper, "hand-over-sheet", json!({"empty": 2})),
+        (tech, "witness-sheet", person.clone()),
+        (liaison, "witness-sheet", person),
+        (liaison, "certification", json!({})),
+    ] {
+        printed(
+            server,
+            who,
+            &format!("/api/cases/{case}/papers/{word}"),
+            body,
+        )
+        .await;
+    }
+    let papers = server
+        .get(liaison, &format!("/api/cases/{case}/papers"))
+        .await
+        .ok();
+    assert_eq!(papers["rows"][0]["paper"], "Certification of records");
+    assert_eq!(papers["rows"].as_array().unwrap().len(), 10, "{papers}");
+    let unsaid = server
+        .post(
+            tech,
+            &format!("/api/cases/{case}/papers/laboratory-submission"),
+            &json!({"to": "", "examinations": ""}),
+        )
+        .await;
+    assert_eq!(unsaid.problem(422), "paper-refused");
+    let others = json!({"person": server.demo.people[keeper].id});
+    let refused = server
+        .post(
+            tech,
+            &format!("/api/cases/{case}/papers/witness-sheet"),
+            &others,
+        )
+        .await;
+    assert_eq!(refused.problem(403), "role-may-not");
     printed(
         server,
         tech,

@@ -6,12 +6,29 @@ use crate::app::{Part, Reader, Thing, knowledge};
 use crate::custody::State;
 use crate::custody::package::MAX_CONTENTS;
 use crate::custody::state::{self, Case, Item, Person, Place};
-use crate::ids::{CaseId, Piece, Subject};
-use crate::people::Action;
+use crate::ids::{CaseId, ItemId, Piece, Subject};
+use crate::people::{Action, permission};
 use crate::trade::TradeRules;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
 use crate::web::frame::Link;
+
+/// How many hand-over sheets a form offers.
+const MOST_SHEETS: usize = 50;
+
+/// The item that a form is about: its own field where it was sent, else the piece of the address.
+///
+/// # Errors
+/// [`Failure`] where it names none, or a package.
+pub fn item(typed: &Typed) -> Result<ItemId, Failure> {
+    if typed.has("item") {
+        return typed.read("item");
+    }
+    match typed.read("piece")? {
+        Piece::Item(id) => Ok(id),
+        Piece::Package(_) => Err(Failure::unreadable("this form is about an item")),
+    }
+}
 
 /// People who may hold evidence and may see the case, but the reader.
 ///
@@ -44,6 +61,28 @@ pub async fn active_people(reader: &Reader<'_>) -> Result<Vec<Person>, Failure> 
         }
     }
     Ok(out)
+}
+
+/// The field that names a second person, where a place for two people is among those that an act may be about.
+///
+/// # Errors
+/// [`Failure`].
+pub async fn beside(reader: &Reader<'_>, two_person: bool) -> Result<Vec<Input>, Failure> {
+    if !two_person {
+        return Ok(Vec::new());
+    }
+    let me = reader.viewer().id();
+    let people = active_people(reader).await?;
+    let choices = people
+        .iter()
+        .filter(|p| Some(p.id) != me && permission::allows(&p.roles, Action::StandBeside))
+        .map(person_choice)
+        .collect();
+    Ok(vec![
+        Input::new("beside", "The second person", Kind::One(choices))
+            .hint("Needed where the place is for two people. They give their own password on the next page.")
+            .optional(),
+    ])
 }
 
 /// A person as a choice.
@@ -219,6 +258,14 @@ impl About {
         words::held_by(&self.state, self.piece).unwrap_or_else(|| "nobody known".into())
     }
 
+    /// Whether it stands in a place for two people.
+    #[must_use]
+    pub fn is_two_person(&self) -> bool {
+        let holder = self.state.holder(self.piece);
+        let place = holder.and_then(crate::custody::state::Holder::place);
+        place.is_some_and(|p| self.state.two_person(p).is_some())
+    }
+
     /// Whether there is a seal on it now.
     #[must_use]
     pub fn is_sealed(&self) -> bool {
@@ -241,6 +288,20 @@ impl About {
                 .collect::<Vec<_>>()
                 .join(", "),
         }
+    }
+
+    /// Offers the hand-over sheets of the case, newest first, to enter it from.
+    pub fn on_paper(&self, sheet: &mut Sheet) {
+        let newest = self.case.sheets.iter().rev().take(MOST_SHEETS);
+        sheet.paper_sheets = newest
+            .map(|s| {
+                let at = s.at.format("%Y-%m-%d %H:%M %:z");
+                Choice::new(
+                    s.print.to_string(),
+                    format!("printed {at}, print {}", s.print),
+                )
+            })
+            .collect();
     }
 
     /// The sheet that a form about this piece begins with.

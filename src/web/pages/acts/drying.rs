@@ -1,7 +1,7 @@
 //! The form for something recovered wet that is dry now.
 
 use super::Sheet;
-use super::choices::About;
+use super::choices::{About, item};
 use crate::app::Reader;
 use crate::ids::Piece;
 use crate::web::error::Failure;
@@ -9,15 +9,8 @@ use crate::web::form::{Input, Typed};
 
 /// Record since when an item is dry.
 pub(super) async fn note(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
-    let piece = if typed.get("item").is_empty() {
-        typed.read::<Piece>("piece")?
-    } else {
-        Piece::Item(typed.read("item")?)
-    };
-    let Piece::Item(id) = piece else {
-        return Err(Failure::unreadable("this form is about an item"));
-    };
-    let about = About::of(reader, piece).await?;
+    let id = item(typed)?;
+    let about = About::of(reader, Piece::Item(id)).await?;
     let mut sheet = about.sheet("Record as dry:");
     sheet.intro = "From then on it asks for what a dry thing asks for. Since when it is dry, say under \"It happened earlier\".".into();
     sheet.cautions = vec![

@@ -1,7 +1,7 @@
 //! Forms of hand-overs: release, receive, refuse, withdraw.
 
 use super::Sheet;
-use super::choices::{About, recipients, seen};
+use super::choices::{About, beside, recipients, seen};
 use crate::app::views::keeping::keeping;
 use crate::app::views::times::times;
 use crate::app::{Reader, Thing, knowledge};
@@ -13,6 +13,7 @@ use crate::web::form::{Input, Kind, Typed};
 pub(super) async fn release(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
     let about = About::read(reader, typed).await?;
     let mut sheet = about.sheet("Release");
+    about.on_paper(&mut sheet);
     let leaves_storeroom = matches!(about.state.holder(about.piece), Some(Holder::Place { .. }));
     sheet.intro =
         "An offer moves nothing: it stays with its holder until the other person receives it."
@@ -36,6 +37,7 @@ pub(super) async fn release(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         );
     }
     sheet.sentence = format!("I release {} as described here.", about.thing.name());
+    sheet.beside = beside(reader, about.is_two_person()).await?;
     Ok(sheet)
 }
 
@@ -43,6 +45,7 @@ pub(super) async fn release(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
 pub(super) async fn withdraw(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
     let about = About::read(reader, typed).await?;
     let mut sheet = about.sheet("Withdraw the offer of");
+    about.on_paper(&mut sheet);
     sheet.submit = "Withdraw the offer".into();
     offer_facts(&about, &mut sheet);
     sheet.inputs.push(Input::line("reason", "Why"));
@@ -53,6 +56,7 @@ pub(super) async fn withdraw(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet
 pub(super) async fn receive(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
     let about = About::read(reader, typed).await?;
     let mut sheet = about.sheet("Receive");
+    about.on_paper(&mut sheet);
     offer_facts(&about, &mut sheet);
     if matches!(about.thing, Thing::Item(_)) {
         sheet.cautions.push(
@@ -106,6 +110,7 @@ async fn asks_for(reader: &Reader<'_>, about: &About, sheet: &mut Sheet) -> Resu
 pub(super) async fn refuse(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
     let about = About::read(reader, typed).await?;
     let mut sheet = about.sheet("Refuse");
+    about.on_paper(&mut sheet);
     offer_facts(&about, &mut sheet);
     sheet.intro = "It stays with whoever released it.".into();
     sheet.inputs.push(Input::line("reason", "Why"));

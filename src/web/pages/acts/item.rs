@@ -269,6 +269,14 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
     let question = custody::advice::question(&mark, &said, person, today, air);
     let told_advice = tell(rules, question);
     let mut told = facts(&case, &mark);
+    let from = match typed.get("from_item").trim() {
+        "" => None,
+        _ => Some(reader.item(typed.read("from_item")?).await?),
+    };
+    if let Some(from) = &from {
+        let what = format!("item {}, {}", from.number, from.recovered.description);
+        told.push(("Taken from".to_owned(), what));
+    }
     let mut cautions = Vec::new();
     match chosen {
         // The cautions of the chosen medium stand at its steps.
@@ -334,6 +342,7 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         Input::new("fragile", "It is fragile", Kind::Yes),
         Input::new("sharp", "It is sharp", Kind::Yes),
     ]);
+    inputs.extend(from.map(|item| Input::hidden("from_item", item.id.to_string())));
     // That advice was shown goes to the command, whatever was said of the surface.
     inputs.push(Input::hidden("advice.shown", "yes"));
     inputs.extend(advice::carried(&said));

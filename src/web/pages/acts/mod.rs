@@ -3,12 +3,18 @@
 
 mod advice;
 mod amendment;
+mod brought;
 mod case;
 mod case_admin;
 pub mod choices;
+mod climate_log;
+mod consumed;
 mod count;
 mod disposition;
 mod drying;
+mod exhibit;
+mod expungement;
+mod finding;
 pub mod hand_over;
 mod hold;
 mod item;
@@ -19,6 +25,8 @@ mod package;
 pub(super) mod person;
 pub mod picture;
 mod place;
+mod repack;
+mod seal_stock;
 mod stock;
 mod value;
 
@@ -30,7 +38,7 @@ use crate::custody::state::Case;
 use crate::ids::Subject;
 use crate::web::App;
 use crate::web::error::Failure;
-use crate::web::form::{Input, Typed};
+use crate::web::form::{Choice, Input, Typed};
 use crate::web::frame::Link;
 use crate::web::session::Visitor;
 
@@ -60,8 +68,12 @@ pub struct Sheet {
     /// The words on a second button that shows the form again with what follows from the choices so far, recording nothing;
     /// empty for none.
     pub look: String,
+    /// The field that names who else is there, where the act may need a second person; they sign beside the visitor.
+    pub beside: Vec<Input>,
     /// What is put on the record when the act is signed: `I received package P2 as described.`
     pub sentence: String,
+    /// Hand-over sheets from which it may be entered, newest first.
+    pub paper_sheets: Vec<Choice>,
     /// Where one is, outermost first, without this form.
     pub crumbs: Vec<Link>,
     /// Where one comes back to when it is done or left; what the act creates goes before it.
@@ -95,10 +107,18 @@ pub async fn sheet(
         "set-view" => picture::set_view(&reader, typed).await,
         "set-scale" => picture::set_scale(&reader, typed).await,
         "assess-value" => value::assess(&reader, typed).await,
+        "bring-in" => brought::bring_in(&reader, typed).await,
         "recover" => item::recover(&reader, typed).await,
+        "order-expungement" => expungement::order(&reader, typed).await,
+        "withdraw-expungement" => expungement::withdraw(&reader, typed).await,
+        "carry-out-expungement" => expungement::carry_out(&reader, typed).await,
         "note-dry" => drying::note(&reader, typed).await,
         "stock-set" => stock::set(&reader, typed).await,
         "stock-take" => stock::take(&reader, typed).await,
+        "seals-deliver" => seal_stock::deliver(&reader, typed).await,
+        "seals-issue" => seal_stock::issue(&reader, typed).await,
+        "seals-spoil" => seal_stock::spoil(&reader, typed).await,
+        "log-climate" => climate_log::log(&reader, typed).await,
         "kit-add" => kit::add(&reader).await,
         "kit-remove" => kit::remove(&reader, typed).await,
         "release" => hand_over::release(&reader, typed).await,
@@ -110,11 +130,16 @@ pub async fn sheet(
         "take-out" => package::take_out(&reader, typed).await,
         "seal" => package::seal(&reader, typed).await,
         "open" => package::open(&reader, typed).await,
+        "repack" => repack::repack(&reader, typed).await,
+        "consume" => consumed::consume(&reader, typed).await,
         "hand-out" => outside::hand_out(&reader, typed).await,
         "take-back" => outside::take_back(&reader, typed).await,
         "take-charge" => outside::take_charge(&reader, typed).await,
         "add-place" => place::add(&reader, typed).await,
+        "set-capacity" => place::set_capacity(&reader, typed).await,
+        "mark-two-person" => place::mark_two_person(&reader, typed).await,
         "store" => place::store(&reader, typed).await,
+        "store-many" => place::store_many(&reader, typed).await,
         "fetch" => place::fetch(&reader, typed).await,
         "begin-count" => count::begin(&reader, typed).await,
         "scan-codes" => count::scan(&reader, typed).await,
@@ -122,6 +147,7 @@ pub async fn sheet(
         "resolve-difference" => count::resolve(&reader, typed).await,
         "place-hold" => hold::place(&reader, typed).await,
         "lift-hold" => hold::lift(&reader, typed).await,
+        "set-exhibit" => exhibit::set(&reader, typed).await,
         "set-retention" => hold::retention(&reader, typed).await,
         "authorise-disposition" => disposition::authorise(&reader, typed).await,
         "revoke-disposition" => disposition::revoke(&reader, typed).await,
@@ -129,6 +155,7 @@ pub async fn sheet(
         "witness-disposition" => disposition::witness(&reader, typed).await,
         "decline-disposition" => disposition::decline(&reader, typed).await,
         "amend" => amendment::amend(&reader, typed).await,
+        "answer-finding" => finding::answer(&reader, typed).await,
         "assign" => case_admin::assign(&reader, typed).await,
         "restrict" => case_admin::restrict(&reader, typed).await,
         "add-person" => person::add(&reader, typed),

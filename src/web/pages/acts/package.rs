@@ -8,6 +8,7 @@ use super::choices::{About, cautions_of, in_my_hands, seen};
 use super::{Sheet, case};
 use crate::app::views::boxes::{Boxes, StockBox, boxes, stocked};
 use crate::app::views::keeping::{Keeping, RuleWords, keeping};
+use crate::app::views::seal_stock::next_of;
 use crate::app::views::times::times;
 use crate::app::views::words::{capital, listed};
 use crate::app::{Reader, Thing, knowledge};
@@ -63,7 +64,7 @@ fn package_words(rules: &TradeRules, state: &State, package: &Package) -> String
 
 /// The containers, those that the rules allow for these things first, the best of them at the top. Rules in `told` stand
 /// above the form in full.
-fn containers(
+pub(super) fn containers(
     rules: &TradeRules,
     things: &[state::Thing<'_>],
     told: &[RuleWords],
@@ -101,7 +102,7 @@ const PART: char = '|';
 const STOCK: &str = "From stock, the smallest first";
 
 /// A box in stock as a choice: the container, where it lies, what it is called there.
-fn stock_choice(b: &StockBox) -> Choice {
+pub(super) fn stock_choice(b: &StockBox) -> Choice {
     let value = format!("{}{PART}{}{PART}{}", b.container, b.place, b.kind);
     let turned = if b.turned.is_empty() {
         String::new()
@@ -119,7 +120,7 @@ fn stock_choice(b: &StockBox) -> Choice {
 }
 
 /// A box of the stock names its container, its place and its kind in one field; the inside is three numbers.
-fn from_stock(fields: &mut Map<String, Value>) {
+pub(super) fn from_stock(fields: &mut Map<String, Value>) {
     super::stock::three_numbers(fields, "inner_mm");
     let Some(Value::String(chosen)) = fields.get("container").cloned() else {
         return;
@@ -295,7 +296,7 @@ fn subjects_things<'a>(state: &'a State, things: &[Thing]) -> Vec<state::Thing<'
 }
 
 /// The package that a form is about: by `package`, or by `piece`.
-fn package_of(typed: &Typed) -> Result<PackageId, Failure> {
+pub(super) fn package_of(typed: &Typed) -> Result<PackageId, Failure> {
     if !typed.get("package").is_empty() {
         return typed.read("package");
     }
@@ -510,8 +511,16 @@ pub(super) async fn seal(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
     sheet.intro = "A seal goes across every opening. Each number is used once; the same number is never given to another \
                    package."
         .into();
+    let hint = match reader.viewer().id() {
+        Some(me) => next_of(reader, me).await?,
+        None => None,
+    };
+    let hint = hint.map_or_else(
+        || "As printed on the seal. Type it or scan it.".to_owned(),
+        |next| format!("As printed on the seal. Type it or scan it. The next unused one that you were issued is {next}."),
+    );
     sheet.inputs.extend([
-        Input::line("number", "Seal number").hint("As printed on the seal. Type it or scan it."),
+        Input::line("number", "Seal number").hint(hint),
         Input::new(
             "initialled",
             "Initials and date stand across the seal and on the package",

@@ -1,16 +1,21 @@
 //! Forms of the storeroom: add a place, store, fetch. What the keep rules say of a shelf stands in the choice.
 
+use std::collections::BTreeSet;
+
 use serde_json::{Map, Value};
 
-use super::choices::{About, active_people, person_choice, places};
+use super::choices::{About, active_people, beside, person_choice, places};
 use super::{Sheet, wrong};
 use crate::app::Reader;
 use crate::app::views::keeping::keeping;
+use crate::app::views::place_file::blind_places;
 use crate::app::views::words::{capital, listed, place_kind};
 use crate::app::{ReadError, knowledge};
+use crate::custody::capacity::standing_words;
+use crate::custody::intake::MAX_LINES;
 use crate::custody::place::{PlaceAdded, PlaceKind};
 use crate::custody::rules::Trade as _;
-use crate::custody::state::Holder;
+use crate::custody::state::{Holder, Place};
 use crate::ids::{Code, PlaceId, Subject};
 use crate::people::{Action, permission};
 use crate::trade::TradeRules;
@@ -49,6 +54,98 @@ fn place_words(rules: &TradeRules, place: &PlaceAdded) -> String {
         place_kind(place.place_kind),
         words.join(", ")
     )
+}
+
+/// How much room is there, behind a place's words.
+fn with_room(mut words: String, place: &Place, blind: &BTreeSet<PlaceId>) -> String {
+    match place.capacity {
+        Some(capacity) if blind.contains(&place.id) => {
+            words.push_str(&format!(", takes {capacity}"));
+        }
+        Some(_) => words.push_str(&format!(", holds {}", standing_words(place))),
+        None => {}
+    }
+    if place.two_person.is_some() {
+        words.push_str(", for two people");
+    }
+    words
+}
+
+/// Say how much a place takes.
+pub(super) async fn set_capacity(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
+    reader.must(Action::Keep)?;
+    let place = reader.place(typed.read("place")?).await?;
+    let mut capacity = Input::new("capacity", "How much it takes", Kind::Whole)
+        .hint("Packages and loose items that stand in it alone; a box is one, whatever is in it. Leave it empty where that is not to be counted.")
+        .optional();
+    if let Some(now) = place.capacity {
+        capacity = capacity.value(now.to_string());
+    }
+    let mut sheet = of_place(
+        &place,
+        format!("Say how much {} takes", place.added.name),
+        "Nothing is stored there beyond it. What stands there already stays.",
+    );
+    if !blind_places(reader).await?.contains(&place.id) {
+        sheet
+            .facts
+            .push(("Stands there now".into(), standing_words(&place)));
+    }
+    sheet.inputs.push(capacity);
+    sheet.submit = "Put it on the record".into();
+    Ok(sheet)
+}
+
+/// Mark a place for two people, or take the mark off.
+pub(super) async fn mark_two_person(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
+    reader.must(Action::MarkTwoPerson)?;
+    let place = reader.place(typed.read("place")?).await?;
+    let name = &place.added.name;
+    let (title, intro, sentence) = if place.two_person.is_some() {
+        (
+            format!("Take the mark for two people off {name}"),
+            "From then on one person alone may store there and take out.",
+            format!("I take the mark for two people off {name}."),
+        )
+    } else {
+        (
+            format!("Mark {name} for two people"),
+            "From then on whoever stores, moves or takes out something there, or in any place in it, names a second custodian or supervisor, who gives their own password. What stands there already bears a note.",
+            format!("I mark {name} for two people."),
+        )
+    };
+    let mut sheet = of_place(&place, title, intro);
+    sheet.sentence = sentence;
+    sheet
+        .known
+        .push(("two_person".into(), Value::Bool(place.two_person.is_none())));
+    sheet
+        .inputs
+        .push(Input::line("reason", "Why").hint("Goes on the record."));
+    sheet.submit = if place.two_person.is_some() {
+        "Take the mark off".into()
+    } else {
+        "Mark it".into()
+    };
+    Ok(sheet)
+}
+
+/// The beginning of a form about a place.
+pub(super) fn of_place(place: &Place, title: String, intro: &str) -> Sheet {
+    let page = format!("/places/{}", place.id);
+    Sheet {
+        title,
+        thing: place.added.name.clone(),
+        intro: intro.to_owned(),
+        facts: vec![("Place".into(), place.added.name.clone())],
+        inputs: vec![Input::hidden("place", place.id.to_string())],
+        crumbs: vec![
+            Link::new("/places", "Places"),
+            Link::new(page.clone(), place.added.name.clone()),
+        ],
+        done: page,
+        ..Sheet::default()
+    }
 }
 
 /// Add a place; `parent` says what it is in.
@@ -183,11 +280,15 @@ pub(super) async fn store(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, F
         )
     }));
     let (mut allowed, mut forbidden) = (Vec::new(), Vec::new());
-    for place in places(reader).await? {
+    let places = places(reader).await?;
+    // The one that stands around another may be the one that is marked, so any mark will do to offer the field.
+    let two_person = places.iter().any(|p| p.two_person.is_some());
+    let blind = blind_places(reader).await?;
+    for place in places {
         if Some(place.id) == at {
             continue;
         }
-        let words = place_words(rules, &place.added);
+        let words = with_room(place_words(rules, &place.added), &place, &blind);
         let against = thing
             .as_ref()
             .and_then(|t| rules.place(t, &place.added).err())
@@ -241,6 +342,7 @@ pub(super) async fn store(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, F
             .optional(),
     );
     sheet.arrange = Some(drop_code);
+    sheet.beside = beside(reader, two_person).await?;
     scanned(reader, &mut sheet, typed).await?;
     let half = typed.get("overridden.by").trim().is_empty()
         != typed.get("overridden.reason").trim().is_empty();
@@ -260,11 +362,67 @@ pub(super) async fn store(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, F
     Ok(sheet)
 }
 
+/// What was scanned, a label a line, as the command's list.
+fn split_codes(fields: &mut Map<String, Value>) {
+    drop_code(fields);
+    if let Some(Value::String(text)) = fields.get("codes") {
+        let codes = text.lines().map(str::trim).filter(|l| !l.is_empty());
+        let codes = codes.map(|l| Value::String(l.to_owned())).collect();
+        fields.insert("codes".into(), Value::Array(codes));
+    }
+}
+
+/// Put many things onto one place.
+pub(super) async fn store_many(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
+    reader.must(Action::Keep)?;
+    let rules = &reader.house().rules;
+    let places = places(reader).await?;
+    let two_person = places.iter().any(|p| p.two_person.is_some());
+    let blind = blind_places(reader).await?;
+    let choices = places
+        .iter()
+        .map(|p| {
+            Choice::new(
+                p.id.to_string(),
+                with_room(place_words(rules, &p.added), p, &blind),
+            )
+        })
+        .collect();
+    let mut sheet = Sheet {
+        beside: beside(reader, two_person).await?,
+        title: "Put many on one shelf".into(),
+        thing: "what is put on the shelf".into(),
+        intro: "Scan the shelf, then one label after the other. Each thing is judged by its own keep rules; either all are put there or none is. Against a rule a thing is stored by itself.".into(),
+        inputs: vec![
+            Input::new("place", "Where", Kind::One(choices)).optional(),
+            Input::line("place_code", "Or the code on the place's label")
+                .hint("Scan the label of the shelf.")
+                .optional(),
+            Input::new("codes", "What, a label a line", Kind::Table)
+                .hint(format!("A scanner ends each line by itself. At most {MAX_LINES}.")),
+            Input::line("unsealed_reason", "Why some of it is stored without a seal")
+                .hint("Only where something is not in a sealed package; goes on the record of each.")
+                .optional(),
+        ],
+        submit: "Put them there".into(),
+        crumbs: vec![Link::new("/desk/storeroom", "Intake and storeroom")],
+        done: "/desk/storeroom".into(),
+        arrange: Some(split_codes),
+        ..Sheet::default()
+    };
+    scanned(reader, &mut sheet, typed).await?;
+    if let Ok(place) = typed.read::<PlaceId>("place") {
+        sheet.done = format!("/places/{place}");
+    }
+    Ok(sheet)
+}
+
 /// Take from a shelf into one's own hands.
 pub(super) async fn fetch(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
     let about = About::read(reader, typed).await?;
     let mut sheet = about.sheet("Check out");
     sheet.intro = "It goes from the shelf into your own hands.".into();
     sheet.inputs.push(Input::line("purpose", "Purpose"));
+    sheet.beside = beside(reader, about.is_two_person()).await?;
     Ok(sheet)
 }

@@ -11,6 +11,7 @@ use crate::uploads::{MAX_NAME, UploadError};
 use crate::web::App;
 use crate::web::error::Failure;
 use crate::web::form::{MAX_VALUE, Typed};
+use crate::web::sent_field::bytes;
 use crate::web::session::{Visitor, check_csrf};
 
 /// How many fields the form may have.
@@ -52,14 +53,10 @@ fn broken(e: &MultipartError) -> Failure {
 }
 
 /// A field's text, which may be no longer than any form's.
-async fn text(mut field: Field<'_>) -> Result<String, Failure> {
-    let mut bytes = Vec::new();
-    while let Some(part) = field.chunk().await.map_err(|e| broken(&e))? {
-        bytes.extend_from_slice(&part);
-        if bytes.len() > MAX_VALUE {
-            return Err(Failure::unreadable("it has too long fields"));
-        }
-    }
+async fn text(field: Field<'_>) -> Result<String, Failure> {
+    let Some(bytes) = bytes(field, MAX_VALUE, broken).await? else {
+        return Err(Failure::unreadable("it has too long fields"));
+    };
     String::from_utf8(bytes).map_err(|_| Failure::unreadable("a field is no text"))
 }
 
@@ -128,7 +125,9 @@ pub(super) async fn received(
     let file = match file {
         Some(Ok(file)) => Ok(file),
         None | Some(Err(OriginalsError::Empty)) => by_upload(app, visitor, &typed).await?,
-        Some(Err(e @ (OriginalsError::TooLong | OriginalsError::NoRoom { .. }))) => {
+        Some(Err(
+            e @ (OriginalsError::TooLong | OriginalsError::NoRoom { .. } | OriginalsError::Away(_)),
+        )) => {
             let failure = Failure::from(e);
             Err((*failure.refusal).on("file"))
         }
@@ -166,9 +165,10 @@ async fn by_upload(
             kept,
             upload: Some(id),
         })),
-        Err(e @ (UploadError::Original(OriginalsError::Io { .. }) | UploadError::Busy)) => {
-            Err(e.into())
-        }
+        Err(
+            e @ (UploadError::Original(OriginalsError::Io { .. } | OriginalsError::Away(_))
+            | UploadError::Busy),
+        ) => Err(e.into()),
         // Gone, not whole, or no room: the form says so and takes the file again.
         Err(e) => Ok(Err((*Failure::from(e).refusal).on("file"))),
     }

@@ -1,0 +1,213 @@
+//! The field on top, as its script asks: for a session, so often and no oftener, and nothing of what may not be seen.
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{Request, StatusCode, header};
+use chrono::{DateTime, TimeDelta, Utc};
+use http_body_util::BodyExt as _;
+use liftledger::app::Viewer;
+use liftledger::app::demo::{self, Demo};
+use liftledger::clock::TestClock;
+use liftledger::ids::Subject;
+use liftledger::web::{App, router};
+use serde_json::Value;
+use tower::ServiceExt as _;
+
+struct Site {
+    _folder: tempfile::TempDir,
+    app: App,
+    router: Router,
+    demo: Demo,
+    clock: Arc<TestClock>,
+}
+
+struct Answer {
+    status: StatusCode,
+    retry: bool,
+    text: String,
+}
+
+impl Answer {
+    fn json(&self) -> Value {
+        assert_eq!(self.status, StatusCode::OK, "{}", self.text);
+        serde_json::from_str(&self.text).unwrap()
+    }
+}
+
+impl Site {
+    async fn begin() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let (house, demo) = demo::begin(&folder.path().join("demo")).await.unwrap();
+        let clock = Arc::new(TestClock::at(Utc::now()));
+        let app = App::with_clock(Arc::new(house), false, clock.clone());
+        Self {
+            _folder: folder,
+            router: router(app.clone()),
+            app,
+            demo,
+            clock,
+        }
+    }
+
+    async fn send(&self, request: Request<Body>) -> (Answer, String) {
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let status = response.status();
+        let headers = response.headers().clone();
+        let bytes = response.into_body().collect().await.unwrap().to_bytes();
+        let cookie = headers.get(header::SET_COOKIE);
+        let cookie = cookie.map_or("", |v| v.to_str().unwrap());
+        let answer = Answer {
+            status,
+            retry: headers.contains_key(header::RETRY_AFTER),
+            text: String::from_utf8(bytes.to_vec()).unwrap(),
+        };
+        (answer, cookie.split(';').next().unwrap().to_owned())
+    }
+
+    async fn cookie(&self, who: &str) -> String {
+        let password = &self.demo.people[who].sign_in.password;
+        let body = super::world::encoded(&[("user_name", who), ("password", password)]);
+        let request = Request::post("/sign-in")
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(body))
+            .unwrap();
+        self.send(request).await.1
+    }
+
+    async fn get(&self, cookie: &str, path: &str) -> Answer {
+        let request = Request::get(path).header(header::COOKIE, cookie);
+        self.send(request.body(Body::empty()).unwrap()).await.0
+    }
+}
+
+fn later(clock: &TestClock, by: TimeDelta) {
+    let now: DateTime<Utc> = liftledger::clock::Clock::now(clock);
+    clock.set(now + by);
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_field_is_answered_for_a_session_and_not_faster_than_anybody_types() {
+    let site = Site::begin().await;
+    let path = "/api/find/typed?q=t";
+    let nobody = site.get("", path).await;
+    assert_eq!(nobody.status, StatusCode::UNAUTHORIZED);
+    let admin = site.cookie("ivo").await;
+    assert_eq!(site.get(&admin, path).await.status, StatusCode::FORBIDDEN);
+    let nour = site.cookie("nour").await;
+    let found = site.get(&nour, path).await.json();
+    let hits = found["hits"].as_array().unwrap();
+    assert!(hits.len() > 1 && hits.len() <= 8, "{found}");
+    for hit in hits {
+        let page = hit["address"].as_str().unwrap();
+        let answer = site.get(&nour, page).await;
+        assert_eq!(answer.status, StatusCode::OK, "{page}");
+        assert!(!hit["name"].as_str().unwrap().is_empty());
+    }
+    let none = site.get(&nour, "/api/find/typed?q=%20").await.json();
+    assert_eq!(none["hits"].as_array().unwrap().len(), 0);
+    assert_eq!(none["more"], false);
+
+    // Thirty at once, then ten a second; each person by themselves.
+    later(&site.clock, TimeDelta::seconds(60));
+    let mut statuses = Vec::new();
+    for _ in 0..40 {
+        let answer = site.get(&nour, path).await;
+        assert_eq!(answer.retry, answer.status == StatusCode::TOO_MANY_REQUESTS);
+        statuses.push(answer.status);
+    }
+    let well = statuses.iter().filter(|s| **s == StatusCode::OK).count();
+    assert_eq!(well, 30, "{statuses:?}");
+    assert!(site.get(&nour, path).await.text.contains("asked-too-often"));
+    let runa = site.cookie("runa").await;
+    assert_eq!(site.get(&runa, path).await.status, StatusCode::OK);
+    later(&site.clock, TimeDelta::milliseconds(250));
+    let mut more = 0;
+    for _ in 0..10 {
+        more += usize::from(site.get(&nour, path).await.status == StatusCode::OK);
+    }
+    assert_eq!(more, 2);
+    // A clock that was set back locks nobody out.
+    later(&site.clock, TimeDelta::hours(-3));
+    later(&site.clock, TimeDelta::seconds(4));
+    assert_eq!(site.get(&nour, path).await.status, StatusCode::OK);
+}
+
+/// Every beginning of every word of the restricted case, asked by the assigned and by a stranger.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn no_letter_tells_what_is_in_a_restricted_case() {
+    let site = Site::begin().await;
+    let id = site.demo.cases["outboard"];
+    let viewer = Viewer::operator();
+    let reader = site.app.house().reader(&viewer);
+    let case = reader.case(id).await.unwrap();
+    let part = liftledger::app::Part::default();
+    let mut texts = vec![case.title.clone()];
+    for mark in reader.marks_of(id, &part).await.unwrap().rows {
+        texts.push(mark.noted.object);
+    }
+    let mut of_case: Vec<String> = vec![Subject::Case(id).to_string()];
+    for item in reader.items_of(id, &part).await.unwrap().rows {
+        texts.push(item.recovered.description);
+        of_case.push(Subject::Item(item.id).to_string());
+    }
+    assert!(texts.len() > 2);
+    let nour = site.cookie("nour").await;
+    let runa = site.cookie("runa").await;
+    let mut asked = 0;
+    for word in texts.iter().flat_map(|t| t.split_whitespace()) {
+        let word: String = word.chars().filter(|c| c.is_alphanumeric()).collect();
+        for end in [1, 3, word.chars().count()] {
+            let q: String = word.chars().take(end).collect();
+            if q.is_empty() || case.number.to_lowercase().starts_with(&q.to_lowercase()) {
+                continue;
+            }
+            asked += 1;
+            for who in [&nour, &runa] {
+                later(&site.clock, TimeDelta::seconds(1));
+                let path = format!(
+                    "/api/find/typed?q={}",
+                    super::world::encoded(&[("", &q)]).trim_start_matches('=')
+                );
+                let answer = site.get(who, &path).await;
+                for subject in &of_case {
+                    assert!(
+                        !answer.text.contains(subject.as_str()),
+                        "{q}: {}",
+                        answer.text
+                    );
+                }
+                assert!(!answer.text.contains(&case.number), "{q}: {}", answer.text);
+            }
+        }
+    }
+    assert!(asked > 10, "{asked}");
+    // By its number it is found by those who may see it, with no word of it.
+    later(&site.clock, TimeDelta::seconds(5));
+    let path = format!("/api/find/typed?q={}", case.number.to_lowercase());
+    let told = site.get(&nour, &path).await;
+    assert!(
+        told.text.contains(&case.number) && told.text.contains("restricted"),
+        "{}",
+        told.text
+    );
+    assert!(!told.text.contains(&case.title));
+    assert!(!site.get(&runa, &path).await.text.contains(&case.number));
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_person_leads_to_what_they_have_in_hand() {
+    let site = Site::begin().await;
+    let nour = site.cookie("nour").await;
+    let runa = site.demo.people["runa"].id;
+    let page = site.get(&nour, &format!("/find?held={runa}")).await;
+    assert_eq!(page.status, StatusCode::OK);
+    assert!(page.text.contains("In the hands of"), "{}", page.text);
+    // A custodian has nothing to do with accounts.
+    assert!(!page.text.contains(&format!("/people/{runa}")));
+    for bad in ["x", "00000000-0000-4000-8000-000000000000"] {
+        let answer = site.get(&nour, &format!("/find?held={bad}")).await;
+        assert_eq!(answer.status, StatusCode::NOT_FOUND, "{bad}");
+    }
+}
