@@ -5,7 +5,7 @@
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use liftledger::ids::{CommandId, Digest, MarkId};
 use liftledger::originals::Originals;
@@ -49,13 +49,35 @@ impl Injector {
 
     /// Lets the server go; whether anything was injected.
     fn detach(mut self) -> bool {
-        let _ = Command::new("kill")
-            .args(["-INT", &self.child.id().to_string()])
-            .stderr(Stdio::null())
-            .status();
-        self.child.wait().unwrap();
+        // A signal that comes just before strace begins to wait is only heeded at the server's next call, and a server
+        // that nobody asks anything may make none: it is sent until strace has ended.
+        for round in 0.. {
+            let signal = if round < 100 { "-INT" } else { "-KILL" };
+            let _ = Command::new("kill")
+                .args([signal, &self.child.id().to_string()])
+                .stderr(Stdio::null())
+                .status();
+            if ended_within(&mut self.child, Duration::from_millis(200)) {
+                break;
+            }
+            assert!(round < 200, "strace does not end");
+        }
         let log = std::fs::read_to_string(&self.log).unwrap();
         log.contains("(INJECTED)") || log.contains("killed by SIGKILL")
+    }
+}
+
+/// Whether a process ends in time.
+fn ended_within(child: &mut Child, time: Duration) -> bool {
+    let until = Instant::now() + time;
+    loop {
+        if child.try_wait().unwrap().is_some() {
+            return true;
+        }
+        if Instant::now() >= until {
+            return false;
+        }
+        std::thread::sleep(Duration::from_millis(2));
     }
 }
 

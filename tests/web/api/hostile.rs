@@ -2,8 +2,9 @@
 
 use axum::body::Body;
 use axum::http::header;
-use liftledger::web::api;
-use serde_json::json;
+use liftledger::web::api::{self, openapi};
+use liftledger::web::router::Route;
+use serde_json::{Value, json};
 
 use super::roles::filled;
 use super::server::{Answer, Server};
@@ -200,6 +201,8 @@ pub async fn nothing_breaks_the_server(server: &Server) {
         "{\"paper\":\"a0\"}",
         "\u{feff}{}",
     ];
+    let description = openapi::document();
+    let mut asked = 0;
     for route in api::all() {
         let usual = filled(server, route.path);
         let mut paths = vec![usual.clone()];
@@ -219,17 +222,8 @@ pub async fn nothing_breaks_the_server(server: &Server) {
             );
             paths.push(format!("{usual}?{query}"));
             // One at a time, so that the first to be refused does not hide the others.
-            for name in [
-                "after",
-                "limit",
-                "q",
-                "of",
-                "from",
-                "to",
-                "marks_after",
-                "items_after",
-            ] {
-                paths.push(format!("{usual}?from=1&{name}={word}"));
+            for name in queries(&description, &route) {
+                paths.push(format!("{usual}?{name}={word}"));
             }
         }
         for path in paths {
@@ -252,6 +246,7 @@ pub async fn nothing_breaks_the_server(server: &Server) {
                     continue;
                 };
                 let answer = server.send(request).await;
+                asked += 1;
                 let said = String::from_utf8_lossy(&answer.bytes).into_owned();
                 assert!(
                     !answer.status.is_server_error(),
@@ -264,4 +259,14 @@ pub async fn nothing_breaks_the_server(server: &Server) {
             }
         }
     }
+    assert!(asked > 2_000, "{asked} requests");
+}
+
+/// What the description says that a route may be asked with behind its path.
+fn queries<'a>(description: &'a Value, route: &Route) -> Vec<&'a str> {
+    let parameters = &description["paths"][route.path][route.method]["parameters"];
+    let of = parameters.as_array().into_iter().flatten();
+    of.filter(|p| p["in"] == "query")
+        .filter_map(|p| p["name"].as_str())
+        .collect()
 }

@@ -9,7 +9,7 @@ mod story;
 
 use server::Server;
 
-/// One loading for all: drawing the demo's pictures takes most of the time.
+/// One loading for most: drawing the demo's pictures takes its time.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_interface_for_programs() {
     let server = Server::begin().await;
@@ -27,5 +27,11 @@ async fn the_interface_for_programs() {
     hostile::what_cannot_be_read_is_said(&server).await;
     hostile::advice_is_refused_for_what_there_is_not(&server).await;
     hostile::a_lot_is_recalled_and_a_kit_is_ones_own(&server).await;
+}
+
+/// The longest of all: beside the others.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn hostile_senders_break_nothing() {
+    let server = Server::begin().await;
     hostile::nothing_breaks_the_server(&server).await;
 }
