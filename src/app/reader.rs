@@ -339,6 +339,31 @@ impl<'a> Reader<'a> {
         Ok(case)
     }
 
+    /// Several cases, read together; each must be one that the viewer may see.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn cases_of(
+        &self,
+        ids: impl IntoIterator<Item = CaseId>,
+    ) -> Result<BTreeMap<CaseId, Case>, ReadError> {
+        self.must(Action::ReadEvidence)?;
+        let ids: BTreeSet<CaseId> = ids.into_iter().collect();
+        let asked: Vec<String> = ids.iter().map(|c| Subject::Case(*c).to_string()).collect();
+        let mut out = BTreeMap::new();
+        for part in asked.chunks(LIST_MAX as usize) {
+            for row in self.house.store.docs(part).await? {
+                let case: Case = read(&row)?;
+                self.seen(&case)?;
+                out.insert(case.id, case);
+            }
+        }
+        if out.len() < ids.len() {
+            return Err(ReadError::NotFound("case"));
+        }
+        Ok(out)
+    }
+
     /// A case by its number.
     ///
     /// # Errors

@@ -164,8 +164,9 @@ pub trait Reads: Send + Sync {
         begin: &'a str,
         limit: u32,
     ) -> Answer<'a, Vec<WordRow>>;
-    /// All words of several subjects, in the order of subjects and words.
-    fn words_of<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<WordRow>>;
+    /// Which of several subjects have a word that begins so, in no order.
+    fn having_word<'a>(&'a self, subjects: &'a [String], begin: &'a str)
+    -> Answer<'a, Vec<String>>;
     /// Words behind a (subject, word), in that order, at most [`RAW_MAX`]. Begin with two empty texts.
     fn words_page<'a>(&'a self, after: (&'a str, &'a str), limit: u32) -> Answer<'a, Vec<WordRow>>;
     /// Where a seal number was used.

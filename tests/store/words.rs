@@ -68,16 +68,23 @@ async fn words_are_found_by_their_beginning_the_newest_subject_first() {
     )
     .await;
     assert_eq!(from(&place, "item", "", 10).await.len(), 4);
-    let of = place
-        .store
-        .words_of(&["item:2".into(), "item:3".into(), "item:9".into()])
-        .await
-        .unwrap();
-    assert_eq!(of.len(), 1);
-    assert_eq!(
-        (of[0].subject.as_str(), of[0].word.as_str()),
-        ("item:2", "crate")
-    );
+    let asked = ["item:2".into(), "item:3".into(), "item:9".into()];
+    for (begin, has) in [
+        ("crate", 1),
+        ("cra", 1),
+        ("c", 1),
+        ("crates", 0),
+        ("crb", 0),
+        ("c\0", 0),
+    ] {
+        let of = place.store.having_word(&asked, begin).await.unwrap();
+        assert_eq!(of, ["item:2"][..has], "{begin:?}");
+    }
+    // A subject with two words that begin so is one.
+    append(&place, vec![words("item:3", "item", &["bag", "box"])]).await;
+    let of = place.store.having_word(&asked, "b").await.unwrap();
+    assert_eq!(of, ["item:3"]);
+    append(&place, vec![words("item:3", "item", &[])]).await;
 
     // Paged, every row once, in order.
     let mut after = (String::new(), String::new());
@@ -120,7 +127,7 @@ async fn no_list_of_words_is_longer_than_the_bound() {
         );
     }
     let many = vec![String::from("item:0001"); KEYS_MAX + 1];
-    let refused = place.store.words_of(&many).await;
+    let refused = place.store.having_word(&many, "b").await;
     assert!(
         matches!(refused, Err(StoreError::Refused(_))),
         "{refused:?}"

@@ -1,6 +1,6 @@
 //! The desks: what waits for somebody, grouped by how soon, each line with the one next act.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
 use schemars::JsonSchema;
@@ -227,15 +227,12 @@ impl Made<'_> {
     /// Takes the words out of the lines of restricted cases.
     async fn close(&mut self) -> Result<(), ReadError> {
         let desk = &mut self.desk;
-        let mut known: BTreeMap<CaseId, bool> = BTreeMap::new();
-        for group in [&mut desk.now, &mut desk.soon, &mut desk.later] {
+        let groups = [&mut desk.now, &mut desk.soon, &mut desk.later];
+        let lines = groups.iter().flat_map(|g| &g.lines);
+        let cases = self.reader.cases_of(lines.map(|l| l.case)).await?;
+        for group in groups {
             for line in &mut group.lines {
-                let restricted = match known.get(&line.case) {
-                    Some(known) => *known,
-                    None => self.reader.case(line.case).await?.restricted,
-                };
-                known.insert(line.case, restricted);
-                if restricted {
+                if cases.get(&line.case).is_none_or(|c| c.restricted) {
                     line.restricted = true;
                     line.what.clear();
                     line.place.clear();

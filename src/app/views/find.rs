@@ -98,9 +98,11 @@ pub async fn held(reader: &Reader<'_>, person: PersonId) -> Result<(Person, Foun
         hits: Vec::new(),
         more: page.next.is_some(),
     };
+    let cases = reader.cases_of(page.rows.iter().map(Thing::case)).await?;
     for thing in page.rows {
-        let case = reader.case(thing.case()).await?;
-        found.hits.push(thing_hit(&thing, &case, "in hand"));
+        if let Some(case) = cases.get(&thing.case()) {
+            found.hits.push(thing_hit(&thing, case, "in hand"));
+        }
     }
     Ok((person, found))
 }

@@ -4,7 +4,7 @@
 //! the rarest leads, and each subject under it is asked for the others. Where every word is frequent only the first
 //! rows of one are gone through ([`LED_FOR_EACH`]), and the answer says that there may be more.
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::HashSet;
 
 use super::find::{Found, Hit, case_hit, mark_hit, person_hit, place_hit, thing_hit};
 use crate::app::reader::{ReadError, Reader, Thing};
@@ -186,18 +186,14 @@ async fn having(
     mut subjects: Vec<String>,
     words: &[String],
 ) -> Result<Vec<String>, ReadError> {
-    if subjects.is_empty() {
-        return Ok(subjects);
+    for word in words {
+        if subjects.is_empty() {
+            break;
+        }
+        let has = reader.house().store.having_word(&subjects, word).await?;
+        let has: HashSet<String> = has.into_iter().collect();
+        subjects.retain(|s| has.contains(s));
     }
-    let mut of: BTreeMap<String, Vec<String>> = BTreeMap::new();
-    for row in reader.house().store.words_of(&subjects).await? {
-        of.entry(row.subject).or_default().push(row.word);
-    }
-    subjects.retain(|s| {
-        let has = of.get(s).map_or(&[][..], Vec::as_slice);
-        let mut all = words.iter();
-        all.all(|w| has.iter().any(|h| h.starts_with(w.as_str())))
-    });
     Ok(subjects)
 }
 

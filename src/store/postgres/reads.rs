@@ -128,13 +128,22 @@ impl Reads for PostgresStore {
         })
     }
 
-    fn words_of<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<WordRow>> {
+    fn having_word<'a>(
+        &'a self,
+        subjects: &'a [String],
+        begin: &'a str,
+    ) -> Answer<'a, Vec<String>> {
         Box::pin(async move {
             few(subjects.len())?;
-            let sql =
-                "SELECT subject, word FROM words WHERE subject = ANY($1) ORDER BY subject, word";
-            Ok(sqlx::query_as(sql)
+            if read::cannot_be(begin) {
+                return Ok(Vec::new());
+            }
+            let sql = "SELECT asked FROM unnest($1::text[]) AS asked WHERE EXISTS \
+                       (SELECT 1 FROM words WHERE subject = asked AND word >= $2 AND word < $3)";
+            Ok(sqlx::query_scalar(sql)
                 .bind(subjects)
+                .bind(begin)
+                .bind(end_of(begin))
                 .fetch_all(&self.readers)
                 .await?)
         })

@@ -289,13 +289,19 @@ impl Reads for SqliteStore {
         })
     }
 
-    fn words_of<'a>(&'a self, subjects: &'a [String]) -> Answer<'a, Vec<WordRow>> {
+    fn having_word<'a>(
+        &'a self,
+        subjects: &'a [String],
+        begin: &'a str,
+    ) -> Answer<'a, Vec<String>> {
         Box::pin(async move {
             few(subjects.len())?;
-            let sql = "SELECT subject, word FROM words WHERE subject IN (SELECT value FROM json_each(?)) \
-                       ORDER BY subject, word";
-            Ok(sqlx::query_as(sql)
+            let sql = "SELECT asked.value FROM json_each(?) AS asked WHERE EXISTS \
+                       (SELECT 1 FROM words WHERE subject = asked.value AND word >= ? AND word < ?)";
+            Ok(sqlx::query_scalar(sql)
                 .bind(json(subjects)?)
+                .bind(begin)
+                .bind(end_of(begin))
                 .fetch_all(&self.readers)
                 .await?)
         })

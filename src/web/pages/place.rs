@@ -1,7 +1,5 @@
 //! Places in the storeroom: the list, and what stands in one.
 
-use std::collections::BTreeSet;
-
 use askama::Template;
 use axum::extract::{RawQuery, State};
 use axum::response::Response;
@@ -138,10 +136,9 @@ pub async fn page(
     let reader = visitor.reader(&app);
     let typed = Typed::of_query(query.as_deref())?;
     let file = load(&reader, id, &show::part(&typed, "after")).await?;
-    let cases: BTreeSet<_> = file.contents.rows.iter().map(|l| l.case).collect();
-    for case in cases {
-        let case = reader.case(case).await?;
-        show::noted(&reader, &case, "what stands in a place").await?;
+    let cases = file.contents.rows.iter().map(|l| l.case);
+    for case in reader.cases_of(cases).await?.values() {
+        show::noted(&reader, case, "what stands in a place").await?;
     }
     let climate = if file.climate_name.is_empty() {
         file.climate.clone()

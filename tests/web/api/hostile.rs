@@ -222,7 +222,7 @@ pub async fn nothing_breaks_the_server(server: &Server) {
             );
             paths.push(format!("{usual}?{query}"));
             // One at a time, so that the first to be refused does not hide the others.
-            for name in queries(&description, &route) {
+            for name in queries(&description, route) {
                 paths.push(format!("{usual}?{name}={word}"));
             }
         }

@@ -184,7 +184,9 @@ fn items_in<'a>(thing: &state::Thing<'a>) -> Vec<&'a Item> {
 pub fn seen(sealed: bool) -> Vec<Input> {
     let seal = if sealed {
         Input::line("seal_seen", "Seal number that you see")
-            .hint("Read it off the package, or scan it.")
+            .hint("Read it off the package, or scan it. Empty only where there is none to read: the condition then says so.")
+            // The rule is asked for by the record itself: a package without its seal has no number to give.
+            .optional()
     } else {
         Input::hidden("seal_seen", "").optional()
     };
