@@ -173,6 +173,9 @@ pub struct HandOut {
     pub party: Party,
     /// Why.
     pub purpose: String,
+    /// By whose authority it goes: a court's order, a request, a rule of the agency; empty where none is needed.
+    #[serde(default)]
+    pub authority: String,
     /// Due back, if it comes back.
     #[serde(default)]
     pub due_at: Option<DateTime<FixedOffset>>,
@@ -313,6 +316,9 @@ pub struct HandedOut {
     pub reference: String,
     /// Why.
     pub purpose: String,
+    /// By whose authority; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub authority: String,
     /// The seal on it; empty for none.
     pub seal: String,
     /// Due back.
@@ -697,6 +703,7 @@ fn party(x: &Party) -> Result<(), Refusal> {
 
 pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Refusal> {
     text("purpose", &x.purpose, 300, true)?;
+    text("authority", &x.authority, 200, false)?;
     party(&x.party)?;
     unsealed_text(x.unsealed_reason.as_deref())?;
     text("tracking", &x.tracking, 100, false)?;
@@ -713,6 +720,7 @@ pub(super) fn hand_out(ctx: &Context<'_>, x: &HandOut) -> Result<Vec<Draft>, Ref
         identification: x.party.identification.clone(),
         reference: x.party.reference.clone(),
         purpose: x.purpose.clone(),
+        authority: x.authority.trim().to_owned(),
         seal: seal_on(ctx.state, x.piece).to_owned(),
         due_at: x.due_at,
         unsealed_reason: x.unsealed_reason.clone().filter(|r| !r.trim().is_empty()),
@@ -986,6 +994,7 @@ pub(super) fn handed_out(state: &mut State, x: &HandedOut, meta: &Meta) -> Resul
     };
     custody.out = Some(Out {
         at: meta.at,
+        authority: x.authority.clone(),
         tracking: x.tracking.clone(),
         weight_mg: x.weight_mg,
         scale: x.scale.clone(),

@@ -338,6 +338,9 @@ pub struct Loan {
 pub struct Out {
     /// When.
     pub at: DateTime<FixedOffset>,
+    /// By whose authority; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub authority: String,
     /// The carrier's tracking number; empty for none.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub tracking: String,

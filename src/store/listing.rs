@@ -2,7 +2,7 @@
 
 use sqlx::{Database, Encode, QueryBuilder, Type};
 
-use super::{DocFilter, DocOrder, KEYS_MAX, LIST_MAX, RAW_MAX, StoreError};
+use super::{DocFilter, DocOrder, KEYS_MAX, LIST_MAX, RAW_MAX, StoreError, WordsAsked};
 
 /// What a list's conditions bind.
 pub(super) trait Binds: Database {
@@ -138,4 +138,37 @@ pub(super) fn list_query<DB: Binds>(filter: &DocFilter) -> Result<QueryBuilder<D
     q.push(" LIMIT ");
     DB::number(&mut q, list_limit(filter.limit));
     Ok(q)
+}
+
+/// The query for words of subjects that have others, too. The rows it goes through are those of one range of the index, in its
+/// order; it stops as soon as it has as many as it may give.
+pub(super) fn words_query<DB: Binds>(asked: &WordsAsked<'_>) -> QueryBuilder<DB> {
+    let between = |q: &mut QueryBuilder<DB>, begin: &str| {
+        q.push(" AND word >= ");
+        DB::text(q, begin);
+        q.push(" AND word < ");
+        DB::text(q, &end_of(begin));
+    };
+    let mut q = QueryBuilder::<DB>::new(
+        "SELECT subject, word FROM (SELECT subject, word FROM words WHERE kind = ",
+    );
+    DB::text(&mut q, asked.kind);
+    between(&mut q, asked.begin);
+    q.push(" ORDER BY word, subject DESC LIMIT ");
+    DB::number(&mut q, list_limit(asked.through));
+    q.push(") AS led WHERE 1 = 1");
+    for begin in asked.also {
+        q.push(" AND EXISTS (SELECT 1 FROM words AS other WHERE other.subject = led.subject");
+        for (sql, text) in [
+            (" AND other.word >= ", begin.clone()),
+            (" AND other.word < ", end_of(begin)),
+        ] {
+            q.push(sql);
+            DB::text(&mut q, &text);
+        }
+        q.push(")");
+    }
+    q.push(" LIMIT ");
+    DB::number(&mut q, list_limit(asked.limit));
+    q
 }

@@ -41,6 +41,21 @@ pub const RAW_MAX: u32 = 5_000;
 /// No more keys (subjects, coordinates) than this are looked up in one call; more is [`StoreError::Refused`].
 pub const KEYS_MAX: usize = 10_000;
 
+/// What [`Reads::words_with`] is asked.
+#[derive(Clone, Copy, Debug)]
+pub struct WordsAsked<'a> {
+    /// Of which kind of subject.
+    pub kind: &'a str,
+    /// How the word begins by which they are gone through.
+    pub begin: &'a str,
+    /// How other words begin that the same subject must have.
+    pub also: &'a [String],
+    /// How many rows are gone through; at most [`LIST_MAX`].
+    pub through: u32,
+    /// How many are given; at most [`LIST_MAX`].
+    pub limit: u32,
+}
+
 /// Why the store could not do it.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum StoreError {
@@ -164,6 +179,9 @@ pub trait Reads: Send + Sync {
         begin: &'a str,
         limit: u32,
     ) -> Answer<'a, Vec<WordRow>>;
+    /// The same of those subjects that have other words, too; of how many rows it goes through, whatever it gives, there is
+    /// a bound.
+    fn words_with<'a>(&'a self, asked: &'a WordsAsked<'a>) -> Answer<'a, Vec<WordRow>>;
     /// Which of several subjects have a word that begins so, in no order.
     fn having_word<'a>(&'a self, subjects: &'a [String], begin: &'a str)
     -> Answer<'a, Vec<String>>;

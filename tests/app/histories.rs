@@ -240,6 +240,7 @@ impl History {
                     due_at: None,
                     unsealed_reason: None,
                     own_loan: false,
+                    authority: String::new(),
                     tracking: String::new(),
                     weight_mg: None,
                     scale: None,

@@ -629,6 +629,7 @@ impl Run {
                 purpose: reason(),
                 due_at: None,
                 unsealed_reason: Some(reason()),
+                authority: String::new(),
                 tracking: String::new(),
                 weighed: None,
             }),

@@ -484,7 +484,14 @@ fn old_events_read() {
     let y = Yard::new();
     let of_custody = |kind: &str| kind.starts_with("custody.") || kind.starts_with("package.");
     for event in y.events.iter().filter(|e| of_custody(&e.header.kind)) {
-        for new in ["tracking", "weight_mg", "scale", "stayed", "outside"] {
+        for new in [
+            "authority",
+            "tracking",
+            "weight_mg",
+            "scale",
+            "stayed",
+            "outside",
+        ] {
             assert!(!event.fields.contains_key(new), "{}", event.header.kind);
         }
         Fact::from_fields(&event.header.kind, &event.fields).unwrap();

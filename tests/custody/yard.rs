@@ -220,6 +220,7 @@ pub fn hand_out(piece: Piece) -> Act {
         purpose: "to the laboratory".into(),
         due_at: None,
         unsealed_reason: Some("no seal at hand".into()),
+        authority: String::new(),
         tracking: String::new(),
         weighed: None,
     })

@@ -1,7 +1,7 @@
 //! The word index: replaced whole for a subject, read by the beginning of a word and no further.
 
 use liftledger::store::{
-    Batch, DocFilter, DocOrder, KEYS_MAX, LIST_MAX, Reads, Store, StoreError, WordsRow,
+    Batch, DocFilter, DocOrder, KEYS_MAX, LIST_MAX, Reads, Store, StoreError, WordsAsked, WordsRow,
 };
 
 use super::{Place, doc};
@@ -113,6 +113,59 @@ async fn words_are_found_by_their_beginning_the_newest_subject_first() {
             .unwrap()
             .is_empty()
     );
+}
+
+#[tokio::test]
+async fn several_words_are_asked_of_one_range_and_no_further_than_the_bound() {
+    let place = Place::new().await;
+    // Every third is a blue bag, every fifth a red one.
+    let rows = (0..300).map(|n| {
+        let mut all = vec!["bag"];
+        all.extend((n % 3 == 0).then_some("blue"));
+        all.extend((n % 5 == 0).then_some("red"));
+        words(&format!("item:{n:04}"), "item", &all)
+    });
+    append(&place, rows.collect()).await;
+    append(&place, vec![words("case:1", "case", &["bag", "blue"])]).await;
+    let with = async |also: &[&str], through, limit| {
+        let also: Vec<String> = also.iter().map(|w| (*w).to_owned()).collect();
+        let asked = WordsAsked {
+            kind: "item",
+            begin: "ba",
+            also: &also,
+            through,
+            limit,
+        };
+        let rows = place.store.words_with(&asked).await.unwrap();
+        rows.into_iter().map(|r| r.subject).collect::<Vec<_>>()
+    };
+    let brute = |also: &[&str], through: usize, limit: usize| {
+        let fits = |n: &u32| {
+            also.iter().all(|w| match &w[..1] {
+                "b" => n.is_multiple_of(3) || w.len() < 2,
+                _ => n.is_multiple_of(5),
+            })
+        };
+        let newest = (0..300_u32).rev().take(through);
+        let of = newest.filter(fits).map(|n| format!("item:{n:04}"));
+        of.take(limit).collect::<Vec<_>>()
+    };
+    for (also, through, limit) in [
+        (&["bl"][..], 300, 400),
+        (&["bl"], 300, 7),
+        (&["bl", "red"], 300, 400),
+        (&["bl", "re"], 100, 400),
+        (&["b"], 50, 400),
+        (&[], 20, 400),
+    ] {
+        let got = with(also, through, limit).await;
+        let through = usize::try_from(through).unwrap();
+        let limit = usize::try_from(limit).unwrap();
+        assert_eq!(got, brute(also, through, limit), "{also:?}");
+        assert!(!got.is_empty(), "{also:?}");
+    }
+    assert_eq!(with(&["green"], 300, 10).await, [""; 0]);
+    assert_eq!(with(&["re\0"], 300, 10).await, [""; 0]);
 }
 
 #[tokio::test]

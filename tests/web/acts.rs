@@ -610,6 +610,7 @@ fn what_comes_back_is_weighed_and_may_lack_something() {
         let mut out = party.to_vec();
         out.extend([
             ("purpose", "Hearing"),
+            ("authority", "order 26-118 of the court"),
             ("tracking", "HR 55 21"),
             ("weighed.grams", "412.5"),
             ("weighed.scale", "scale 3"),
@@ -620,6 +621,8 @@ fn what_comes_back_is_weighed_and_may_lack_something() {
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let page = browser.get(&format!("/packages/{}", package.id)).await;
         assert!(page.says("HR 55 21") && page.says("412.5 g by scale 3"));
+        // Where it is, and the hand-over itself.
+        assert_eq!(page.html.matches("order 26-118 of the court").count(), 2);
         assert!(
             browser
                 .get("/desk/storeroom")

@@ -521,6 +521,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.seal = x.seal.clone();
             s.due = x.due_at;
             s.note("For", &x.purpose);
+            s.note("Authority", &x.authority);
             s.note("Identification", &x.identification);
             s.note("Reference", &x.reference);
             s.note("Tracking number", &x.tracking);

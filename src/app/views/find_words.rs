@@ -2,7 +2,7 @@
 //!
 //! A word's rows lie beside each other in the index, so the first of them are read whatever their number. Of several words
 //! the rarest leads, and each subject under it is asked for the others. Where every word is frequent only the first
-//! rows of one are gone through ([`LED_FOR_EACH`]), and the answer says that there may be more.
+//! rows of one are gone through ([`LED`]), and the answer says that there may be more.
 
 use std::collections::HashSet;
 
@@ -13,7 +13,7 @@ use crate::app::word_index::asked;
 use crate::custody::State;
 use crate::custody::state::Case;
 use crate::ids::Subject;
-use crate::store::{DocFilter, DocOrder, LIST_MAX};
+use crate::store::{DocFilter, DocOrder, LIST_MAX, WordsAsked};
 
 /// In this order, and why each is found.
 const KINDS: [(&str, &str); 6] = [
@@ -28,8 +28,8 @@ const KINDS: [(&str, &str); 6] = [
 const MOST_ASKED: usize = 8;
 /// How many rows tell whether a word is rare.
 const FEW: u32 = 64;
-/// How many rows of a frequent word are gone through at the most, for each thing that is wanted.
-const LED_FOR_EACH: usize = 25;
+/// How many rows of a frequent word are gone through at the most, of each kind.
+const LED: u32 = 250;
 
 /// Subjects, the best first, and whether there may be more of them.
 #[derive(Default)]
@@ -150,27 +150,38 @@ async fn of_kind(
         let subjects = once(rows.into_iter().map(|r| r.subject));
         return Ok(Subjects { subjects, more });
     }
-    let mut led: Option<(Vec<String>, bool)> = None;
-    let most = u32::try_from(want * LED_FOR_EACH).unwrap_or(LIST_MAX);
-    for limit in [FEW, most.clamp(FEW, LIST_MAX)] {
-        for word in words {
-            let rows = store.words_from(kind, word, limit).await?;
-            let whole = rows.len() < limit as usize;
-            let better = led
-                .as_ref()
-                .is_none_or(|(best, best_whole)| (whole, best.len()) > (*best_whole, rows.len()));
-            if better {
-                led = Some((rows.into_iter().map(|r| r.subject).collect(), whole));
-            }
-        }
-        if led.as_ref().is_some_and(|(_, whole)| *whole) {
-            break;
+    // A word that few subjects have leads, and all of them are looked at.
+    let mut rare: Option<Vec<String>> = None;
+    for word in words {
+        let rows = store.words_from(kind, word, FEW).await?;
+        let whole = rows.len() < FEW as usize;
+        if whole && rare.as_ref().is_none_or(|r| rows.len() < r.len()) {
+            rare = Some(rows.into_iter().map(|r| r.subject).collect());
         }
     }
-    let (subjects, whole) = led.unwrap_or_default();
+    if let Some(subjects) = rare {
+        return Ok(Subjects {
+            subjects: having(reader, once(subjects), words).await?,
+            more: false,
+        });
+    }
+    // Of frequent ones the longest, since fewer words begin with it.
+    let mut also = words.to_vec();
+    also.sort_by_key(|w| w.chars().count());
+    let begin = also.pop().unwrap_or_default();
+    let limit = u32::try_from(want * 2 + 2).unwrap_or(LIST_MAX);
+    let rows = store
+        .words_with(&WordsAsked {
+            kind,
+            begin: &begin,
+            also: &also,
+            through: LED,
+            limit,
+        })
+        .await?;
     Ok(Subjects {
-        subjects: having(reader, once(subjects), words).await?,
-        more: !whole,
+        subjects: once(rows.into_iter().map(|r| r.subject)),
+        more: true,
     })
 }
 

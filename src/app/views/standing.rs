@@ -95,6 +95,9 @@ pub struct Standing {
     /// The loan of the outermost.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub loan: Option<LoanNow>,
+    /// By whose authority the outermost is outside; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub authority: String,
     /// The carrier's tracking number while the outermost is outside; empty for none.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub tracking: String,
@@ -190,6 +193,10 @@ pub fn standing(
         outermost_name: state.name(outermost),
         offer,
         loan,
+        authority: custody
+            .out
+            .as_ref()
+            .map_or_else(String::new, |o| o.authority.clone()),
         tracking: tracking(custody).to_owned(),
         disposition: custody
             .disposition

@@ -289,7 +289,13 @@ const ROWS: &[Row] = &[
         "custody.handed-out",
         &["piece", "seal", "due_at", "own_loan", "weight_mg"],
         &["name", "organisation", "purpose"],
-        &["identification", "reference", "tracking", "scale"],
+        &[
+            "authority",
+            "identification",
+            "reference",
+            "tracking",
+            "scale",
+        ],
     ),
     row(
         "custody.taken-back",

@@ -3,11 +3,11 @@
 use sqlx::{Postgres, QueryBuilder, pool::PoolConnection};
 
 use super::{PostgresStore, guards, read};
-use crate::store::listing::{conditions, end_of, few, list_limit, raw_limit};
+use crate::store::listing::{conditions, end_of, few, list_limit, raw_limit, words_query};
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
     RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent, WordRow,
-    error::int,
+    WordsAsked, error::int,
 };
 
 /// An event with its payload, the columns as they are; the identifier as bytes, as the raw row has it.
@@ -123,6 +123,20 @@ impl Reads for PostgresStore {
                 .bind(begin)
                 .bind(end_of(begin))
                 .bind(list_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn words_with<'a>(&'a self, asked: &'a WordsAsked<'a>) -> Answer<'a, Vec<WordRow>> {
+        Box::pin(async move {
+            few(asked.also.len())?;
+            let mut texts = asked.also.iter().map(String::as_str).chain([asked.begin]);
+            if texts.any(read::cannot_be) {
+                return Ok(Vec::new());
+            }
+            Ok(words_query(asked)
+                .build_query_as()
                 .fetch_all(&self.readers)
                 .await?)
         })

@@ -5,10 +5,13 @@ use std::collections::{BTreeMap, HashMap};
 use sqlx::{QueryBuilder, Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
 
 use super::{EXPUNGED_SQL, LEDGER_SQL, SqliteStore, int};
-use crate::store::listing::{conditions, end_of, few, list_limit, list_query, raw_limit};
+use crate::store::listing::{
+    conditions, end_of, few, list_limit, list_query, raw_limit, words_query,
+};
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
     RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent, WordRow,
+    WordsAsked,
 };
 
 /// The guards: every trigger that the ledger's schema makes, its name and its text; a later step's takes an earlier one's
@@ -284,6 +287,16 @@ impl Reads for SqliteStore {
                 .bind(begin)
                 .bind(end_of(begin))
                 .bind(list_limit(limit))
+                .fetch_all(&self.readers)
+                .await?)
+        })
+    }
+
+    fn words_with<'a>(&'a self, asked: &'a WordsAsked<'a>) -> Answer<'a, Vec<WordRow>> {
+        Box::pin(async move {
+            few(asked.also.len())?;
+            Ok(words_query(asked)
+                .build_query_as()
                 .fetch_all(&self.readers)
                 .await?)
         })

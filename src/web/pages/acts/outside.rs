@@ -119,7 +119,15 @@ pub(super) async fn hand_out(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet
             .hint("The carrier's own; it stands in the list of what is out.")
             .optional(),
     );
-    sheet.inputs.push(Input::line("purpose", "Purpose"));
+    sheet.inputs.push(
+        Input::line("purpose", "Purpose")
+            .hint("Such as an examination, a hearing, or that the owner looks at it."),
+    );
+    sheet.inputs.push(
+        Input::line("authority", "By whose authority")
+            .hint("A court's order, a request with its number, a rule of your office. Which it needs, local law decides.")
+            .optional(),
+    );
     sheet
         .inputs
         .push(Input::new("due_at", "Due back", Kind::Time).optional());
