@@ -29,7 +29,7 @@ const MOST_ASKED: usize = 8;
 /// How many rows tell whether a word is rare.
 const FEW: u32 = 64;
 /// How many rows of a frequent word are gone through at the most, of each kind.
-const LED: u32 = 250;
+const LED: u32 = 150;
 
 /// Subjects, the best first, and whether there may be more of them.
 #[derive(Default)]
@@ -169,7 +169,7 @@ async fn of_kind(
     let mut also = words.to_vec();
     also.sort_by_key(|w| w.chars().count());
     let begin = also.pop().unwrap_or_default();
-    let limit = u32::try_from(want * 2 + 2).unwrap_or(LIST_MAX);
+    let limit = u32::try_from(want).unwrap_or(LIST_MAX);
     let rows = store
         .words_with(&WordsAsked {
             kind,
