@@ -26,6 +26,27 @@ impl Place {
         self.dir.path().join(name).to_str().unwrap().to_owned()
     }
 
+    /// What pyHanko took out of a paper, before openssl: the signature over the bytes that it covers, by an authority's root.
+    fn openssl_takes_the_signature(&self, root: &str) {
+        let (signature, covered) = (self.at("signature.der"), self.at("covered.bin"));
+        let args = [
+            "cms",
+            "-verify",
+            "-binary",
+            "-inform",
+            "DER",
+            "-in",
+            &signature,
+            "-content",
+            &covered,
+            "-CAfile",
+            root,
+            "-out",
+            "/dev/null",
+        ];
+        run("openssl", &args);
+    }
+
     fn write(&self, name: &str, text: &str) -> String {
         let path = self.at(name);
         std::fs::write(&path, text).unwrap();
@@ -156,23 +177,7 @@ async fn pyhanko_openssl_and_qpdf_accept_what_the_demonstration_certificate_sign
         // ETSI EN 319 142-1, 6.3, level B-B: these, and no signing time.
         let attributes = ["content_type", "message_digest", "signing_certificate_v2"];
         assert_eq!(said["attributes"], serde_json::json!(attributes));
-        let (signature, covered) = (place.at("signature.der"), place.at("covered.bin"));
-        let args = [
-            "cms",
-            "-verify",
-            "-binary",
-            "-inform",
-            "DER",
-            "-in",
-            &signature,
-            "-content",
-            &covered,
-            "-CAfile",
-            &root,
-            "-out",
-            "/dev/null",
-        ];
-        run("openssl", &args);
+        place.openssl_takes_the_signature(&root);
         // One changed byte, in the middle and in the last revision.
         let whole = std::fs::read(&file).unwrap();
         for at in [whole.len() / 2, whole.len() - 10] {
@@ -340,23 +345,7 @@ async fn an_authority_s_certificate_and_a_timestamp_hold_before_pyhanko_and_open
             stamp["intact"] == true && stamp["valid"] == true && stamp["trusted"] == true,
             "{said}"
         );
-        let (signature, covered) = (place.at("signature.der"), place.at("covered.bin"));
-        let args = [
-            "cms",
-            "-verify",
-            "-binary",
-            "-inform",
-            "DER",
-            "-in",
-            &signature,
-            "-content",
-            &covered,
-            "-CAfile",
-            &root,
-            "-out",
-            "/dev/null",
-        ];
-        run("openssl", &args);
+        place.openssl_takes_the_signature(&root);
         let (token, value) = (place.at("token.der"), place.at("value.bin"));
         let args = [
             "ts",
