@@ -293,6 +293,22 @@ impl<'a> Reader<'a> {
         }
     }
 
+    /// The documents of these subjects, each once, in no order; those that are not there are left out.
+    async fn docs<T: DeserializeOwned>(
+        &self,
+        subjects: impl IntoIterator<Item = String>,
+    ) -> Result<Vec<T>, ReadError> {
+        let asked: BTreeSet<String> = subjects.into_iter().collect();
+        let asked: Vec<String> = asked.into_iter().collect();
+        let mut out = Vec::with_capacity(asked.len());
+        for part in asked.chunks(LIST_MAX as usize) {
+            for row in self.house.store.docs(part).await? {
+                out.push(read(&row)?);
+            }
+        }
+        Ok(out)
+    }
+
     async fn doc<T: DeserializeOwned>(
         &self,
         subject: Subject,
@@ -349,14 +365,11 @@ impl<'a> Reader<'a> {
     ) -> Result<BTreeMap<CaseId, Case>, ReadError> {
         self.must(Action::ReadEvidence)?;
         let ids: BTreeSet<CaseId> = ids.into_iter().collect();
-        let asked: Vec<String> = ids.iter().map(|c| Subject::Case(*c).to_string()).collect();
         let mut out = BTreeMap::new();
-        for part in asked.chunks(LIST_MAX as usize) {
-            for row in self.house.store.docs(part).await? {
-                let case: Case = read(&row)?;
-                self.seen(&case)?;
-                out.insert(case.id, case);
-            }
+        let subjects = ids.iter().map(|c| Subject::Case(*c).to_string());
+        for case in self.docs::<Case>(subjects).await? {
+            self.seen(&case)?;
+            out.insert(case.id, case);
         }
         if out.len() < ids.len() {
             return Err(ReadError::NotFound("case"));
@@ -645,19 +658,13 @@ impl<'a> Reader<'a> {
     pub async fn things(&self, filter: DocFilter, part: &Part) -> Result<Page<Thing>, ReadError> {
         self.must(Action::ReadEvidence)?;
         let rows = self.rows(filter, part).await?;
-        let cases: BTreeSet<&String> = rows
-            .rows
+        let cases = rows.rows.iter().filter_map(|r| r.case_id.as_ref());
+        let cases = self.docs(cases.map(|c| format!("case:{c}"))).await?;
+        let hidden: HashSet<String> = cases
             .iter()
-            .filter_map(|r| r.case_id.as_ref())
+            .filter(|c: &&Case| !c.seen_by(self.viewer.id()))
+            .map(|c| c.id.to_string())
             .collect();
-        let asked: Vec<String> = cases.into_iter().map(|c| format!("case:{c}")).collect();
-        let mut hidden = HashSet::new();
-        for row in self.house.store.docs(&asked).await? {
-            let case: Case = read(&row)?;
-            if !case.seen_by(self.viewer.id()) {
-                hidden.insert(case.id.to_string());
-            }
-        }
         let mut out = Vec::with_capacity(rows.rows.len());
         for row in rows.rows {
             if row.case_id.as_ref().is_some_and(|c| hidden.contains(c)) {
@@ -799,19 +806,9 @@ impl<'a> Reader<'a> {
         &self,
         people: impl IntoIterator<Item = PersonId>,
     ) -> Result<BTreeMap<PersonId, String>, ReadError> {
-        let ids: BTreeSet<String> = people
-            .into_iter()
-            .map(|p| Subject::Person(p).to_string())
-            .collect();
-        let ids: Vec<String> = ids.into_iter().collect();
-        let mut out = BTreeMap::new();
-        for part in ids.chunks(LIST_MAX as usize) {
-            for row in self.house.store.docs(part).await? {
-                let person: Person = read(&row)?;
-                out.insert(person.id, person.name);
-            }
-        }
-        Ok(out)
+        let subjects = people.into_iter().map(|p| Subject::Person(p).to_string());
+        let people = self.docs::<Person>(subjects).await?;
+        Ok(people.into_iter().map(|p| (p.id, p.name)).collect())
     }
 
     async fn rows(&self, mut filter: DocFilter, part: &Part) -> Result<Page<DocRow>, ReadError> {
