@@ -193,7 +193,7 @@ impl Action {
             Self::Amend | Self::Witness | Self::PrintForm => {
                 &[Technician, Custodian, Examiner, CourtLiaison, Supervisor]
             }
-            Self::PrintLabel => &[Technician, Custodian, Examiner],
+            Self::PrintLabel => &[Technician, Custodian, Examiner, CourtLiaison],
             Self::PrintReport => &[Custodian, CourtLiaison, Supervisor],
             Self::Prove => &[CourtLiaison, Supervisor, Auditor],
             Self::Disclose | Self::OrderExpungement => &[CourtLiaison, Supervisor],

@@ -30,7 +30,7 @@ const TABLE: [(Action, &str); 32] = [
     (Action::Dispose, ".x....."),
     (Action::Witness, "xxxxx.."),
     (Action::Amend, "xxxxx.."),
-    (Action::PrintLabel, "xxx...."),
+    (Action::PrintLabel, "xxxx..."),
     (Action::PrintReport, ".x.xx.."),
     (Action::PrintForm, "xxxxx.."),
     (Action::Prove, "...xxx."),
