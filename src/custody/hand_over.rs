@@ -45,6 +45,9 @@ pub struct Release {
     pub to: PersonId,
     /// Why.
     pub purpose: String,
+    /// By whose authority it goes: a request with its number, a court's order; empty where none is needed.
+    #[serde(default)]
+    pub authority: String,
     /// Due back; needed when it leaves the storeroom.
     #[serde(default)]
     pub due_at: Option<DateTime<FixedOffset>>,
@@ -245,6 +248,9 @@ pub struct Released {
     pub to_name: String,
     /// Why.
     pub purpose: String,
+    /// By whose authority; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub authority: String,
     /// The seal on it; empty for none.
     pub seal: String,
     /// The place it leaves, if it was on a shelf.
@@ -535,6 +541,7 @@ fn subjects(piece: Piece, place: Option<PlaceId>) -> Vec<Subject> {
 
 pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refusal> {
     text("purpose", &x.purpose, 300, true)?;
+    text("authority", &x.authority, 200, false)?;
     unsealed_text(x.unsealed_reason.as_deref())?;
     let me = ctx.me()?;
     let (_, from_place) = mine_or_shelved(ctx, x.piece)?;
@@ -583,6 +590,7 @@ pub(super) fn release(ctx: &Context<'_>, x: &Release) -> Result<Vec<Draft>, Refu
         to: x.to,
         to_name: to.name.clone(),
         purpose: x.purpose.clone(),
+        authority: x.authority.trim().to_owned(),
         seal: seal_on(ctx.state, x.piece).to_owned(),
         from_place,
         due_at: x.due_at,
@@ -953,6 +961,7 @@ pub(super) fn released(state: &mut State, x: &Released, meta: &Meta) -> Result<(
         to: x.to,
         at: meta.at,
         purpose: x.purpose.clone(),
+        authority: x.authority.clone(),
         due_at: x.due_at,
         from_place: x.from_place.is_some(),
     });
@@ -976,6 +985,7 @@ pub(super) fn received(state: &mut State, x: &Received, meta: &Meta) -> Result<(
     if offer.from_place || offer.due_at.is_some() {
         custody.loan = Some(Loan {
             purpose: offer.purpose,
+            authority: offer.authority,
             due_at: offer.due_at,
             since: meta.at,
             outside: false,
@@ -1002,6 +1012,8 @@ pub(super) fn handed_out(state: &mut State, x: &HandedOut, meta: &Meta) -> Resul
     if x.due_at.is_some() {
         custody.loan = Some(Loan {
             purpose: x.purpose.clone(),
+            // It stands with how it went out.
+            authority: String::new(),
             due_at: x.due_at,
             since: meta.at,
             outside: x.own_loan,

@@ -310,6 +310,9 @@ pub struct Offer {
     pub at: DateTime<FixedOffset>,
     /// Why.
     pub purpose: String,
+    /// By whose authority; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub authority: String,
     /// Due back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub due_at: Option<DateTime<FixedOffset>>,
@@ -323,6 +326,9 @@ pub struct Offer {
 pub struct Loan {
     /// Why.
     pub purpose: String,
+    /// By whose authority it went to a colleague; empty for none, and for what is outside (see [`Out::authority`]).
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub authority: String,
     /// Due back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub due_at: Option<DateTime<FixedOffset>>,

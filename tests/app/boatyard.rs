@@ -269,6 +269,7 @@ impl Boatyard {
             piece: Piece::Package(package),
             to: people[2],
             purpose: "intake".into(),
+            authority: String::new(),
             due_at: None,
             unsealed_reason: None,
         };

@@ -395,6 +395,7 @@ async fn a_hand_over_on_paper_is_entered_afterwards() {
         piece,
         to: b.custodian,
         purpose: "intake".into(),
+        authority: String::new(),
         due_at: None,
         unsealed_reason: Some("for photographs".into()),
     });

@@ -197,6 +197,7 @@ async fn single_events_of_a_thing_in_custody_lose_their_texts_and_custody_goes_o
         piece: Piece::Item(it.item),
         to: yard.tech,
         purpose: "to be photographed".into(),
+        authority: String::new(),
         due_at: None,
         unsealed_reason: Some("no seal at hand".into()),
     };

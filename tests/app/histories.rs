@@ -169,6 +169,7 @@ impl History {
                     to: receiver,
                     to_name: "somebody".into(),
                     purpose: "to the storeroom".into(),
+                    authority: String::new(),
                     seal: String::new(),
                     from_place: None,
                     due_at: None,

@@ -116,6 +116,7 @@ pub async fn second(yard: &Boatyard) -> Second {
         piece,
         to: yard.custodian,
         purpose: say("a purpose"),
+        authority: String::new(),
         due_at: None,
         unsealed_reason: Some(say("a reason")),
     };

@@ -176,6 +176,7 @@ fn release(piece: Piece, to: PersonId) -> Act {
         piece,
         to,
         purpose: "intake".into(),
+        authority: String::new(),
         due_at: None,
         unsealed_reason: None,
     })

@@ -180,6 +180,7 @@ fn too_little_room_is_not_ready_and_bad_settings_are_all_told() {
                 piece,
                 to,
                 purpose: "Comparison".into(),
+                authority: String::new(),
                 due_at,
                 unsealed_reason: None,
             })

@@ -112,6 +112,7 @@ fn a_refusal_changes_nothing_and_time_does_not_run_backwards() {
         piece,
         to: hands[1],
         purpose: "again".into(),
+        authority: String::new(),
         due_at: None,
         unsealed_reason: None,
     };

@@ -244,6 +244,7 @@ pub fn five_hundred() -> (World, Piece, [PersonId; 2]) {
             piece,
             to: hands[1],
             purpose: "to and fro".into(),
+            authority: String::new(),
             due_at: None,
             unsealed_reason: None,
         };

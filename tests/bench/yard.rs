@@ -246,6 +246,7 @@ impl Yard {
             piece: lift.piece(),
             to: to.map_or(self.tech, |(id, _)| id),
             purpose: "Intake".into(),
+            authority: String::new(),
             due_at: None,
             unsealed_reason: None,
         };

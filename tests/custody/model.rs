@@ -601,6 +601,7 @@ impl Run {
                 piece,
                 to: self.people[s.to],
                 purpose: reason(),
+                authority: String::new(),
                 due_at: Some((self.now + Duration::days(7)).fixed_offset()),
                 unsealed_reason: Some(reason()),
             }),

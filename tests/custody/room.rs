@@ -159,6 +159,7 @@ pub fn in_hand(y: &mut Yard) -> Piece {
         piece,
         to: custodian,
         purpose: "to the storeroom".into(),
+        authority: String::new(),
         due_at: None,
         unsealed_reason: Some("photographed".into()),
     });
@@ -568,6 +569,7 @@ fn a_hold_on_anything_inside_or_on_the_case_keeps_it_in_the_agency() {
         piece: boxed,
         to: y.people.examiner,
         purpose: "to the laboratory".into(),
+        authority: String::new(),
         due_at: None,
         unsealed_reason: Some("opened next".into()),
     });

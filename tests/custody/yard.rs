@@ -190,6 +190,7 @@ pub fn release(piece: Piece, to: PersonId) -> Act {
         piece,
         to,
         purpose: "to the storeroom".into(),
+        authority: String::new(),
         due_at: None,
         unsealed_reason: None,
     })

@@ -140,6 +140,7 @@ async fn a_report_of_three_hundred_events_reads_back_in_order() {
             piece,
             to: hands[1],
             purpose: format!("round {n:03}"),
+            authority: String::new(),
             due_at: None,
             unsealed_reason: None,
         };

@@ -593,6 +593,47 @@ fn something_goes_outside_and_comes_back() {
     });
 }
 
+/// By whose authority something goes to an examiner is shown to whoever receives it, and stands beside it until it is back.
+#[test]
+fn a_release_says_by_whose_authority() {
+    on(async {
+        let nour = signed_in("nour").await;
+        let (package, _) = shelved().await;
+        let piece = Piece::Package(package.id).to_string();
+        let to = world().demo.people["soren"].id.to_string();
+        let fields = [
+            ("piece", piece.as_str()),
+            ("to", &to),
+            ("purpose", "Comparison"),
+            ("authority", "request 88-4 of the prosecutor"),
+            ("due_at", "2031-01-02T10:00"),
+        ];
+        let path = format!("/do/release?piece={piece}");
+        let answer = perform(&nour, &path, "nour", &fields).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        let soren = signed_in("soren").await;
+        let path = format!("/do/receive?piece={piece}");
+        assert!(
+            soren
+                .get(&path)
+                .await
+                .says("request 88-4 of the prosecutor")
+        );
+        let seal = &package.seal().unwrap().number;
+        let fields = [
+            ("piece", piece.as_str()),
+            ("seal_seen", seal),
+            ("condition", "intact"),
+        ];
+        let answer = perform(&soren, &path, "soren", &fields).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
+        let page = soren.get(&format!("/packages/{}", package.id)).await;
+        // Where it is, and the release itself.
+        let said = page.html.matches("request 88-4 of the prosecutor").count();
+        assert_eq!(said, 2);
+    });
+}
+
 /// Weights are asked about before they are signed, and what did not come back is on the record.
 #[test]
 fn what_comes_back_is_weighed_and_may_lack_something() {

@@ -176,6 +176,7 @@ async fn on_its_way() -> PackageId {
             piece: Piece::Package(package.id),
             to,
             purpose: "storage".into(),
+            authority: String::new(),
             due_at: None,
             unsealed_reason: Some("on its way at once".into()),
         };

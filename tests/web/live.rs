@@ -108,6 +108,7 @@ impl Site {
             piece: pair.piece,
             to: pair.people[1].0,
             purpose: "intake".into(),
+            authority: String::new(),
             due_at: None,
             unsealed_reason: None,
         });

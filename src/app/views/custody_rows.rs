@@ -493,6 +493,7 @@ fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk
             s.seal = x.seal.clone();
             s.due = x.due_at;
             s.note("For", &x.purpose);
+            s.note("Authority", &x.authority);
             s.note(SECOND, x.second_name.as_deref().unwrap_or_default());
             if let Some(due) = &x.due_at {
                 s.note("Due back", &words::minute(due, zone));

@@ -95,7 +95,7 @@ pub struct Standing {
     /// The loan of the outermost.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub loan: Option<LoanNow>,
-    /// By whose authority the outermost is outside; empty for none.
+    /// By whose authority the outermost is outside or on loan; empty for none.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub authority: String,
     /// The carrier's tracking number while the outermost is outside; empty for none.
@@ -193,10 +193,7 @@ pub fn standing(
         outermost_name: state.name(outermost),
         offer,
         loan,
-        authority: custody
-            .out
-            .as_ref()
-            .map_or_else(String::new, |o| o.authority.clone()),
+        authority: authority(custody).to_owned(),
         tracking: tracking(custody).to_owned(),
         disposition: custody
             .disposition
@@ -205,6 +202,15 @@ pub fn standing(
         disposed: matches!(custody.holder, Holder::Disposed { .. }),
         sentence,
     })
+}
+
+/// By whose authority something is away: outside, or else with a colleague.
+fn authority(custody: &Custody) -> &str {
+    match (&custody.out, &custody.loan) {
+        (Some(out), _) => &out.authority,
+        (None, Some(loan)) => &loan.authority,
+        (None, None) => "",
+    }
 }
 
 /// The carrier's tracking number of what is outside; empty for none.

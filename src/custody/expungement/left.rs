@@ -275,7 +275,7 @@ const ROWS: &[Row] = &[
             "second_name",
         ],
         &["purpose"],
-        &["to_name"],
+        &["authority", "to_name"],
     ),
     row("custody.withdrawn", &["piece"], &["reason"], &[]),
     row(

@@ -19,6 +19,7 @@ fn release(piece: Piece, to: PersonId, due_in: Option<i64>, w: &World) -> Act {
         piece,
         to,
         purpose: "comparison".into(),
+        authority: String::new(),
         due_at: due_in.map(|h| (w.now + Duration::hours(h)).fixed_offset()),
         unsealed_reason: Some("the seals have run out".into()),
     })

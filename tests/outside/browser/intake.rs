@@ -95,6 +95,7 @@ pub(super) async fn begin(folder: &Path) -> Yard {
             piece,
             to,
             purpose: "to the storeroom".into(),
+            authority: String::new(),
             due_at: None,
             unsealed_reason: None,
         });

@@ -24,6 +24,7 @@ pub(super) async fn release(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
         Kind::One(recipients(reader, &about.case).await?),
     ));
     sheet.inputs.push(Input::line("purpose", "Purpose"));
+    sheet.inputs.push(authority());
     let due = Input::new("due_at", "Due back", Kind::Time);
     sheet.inputs.push(if leaves_storeroom {
         due.hint("It leaves the storeroom, so it needs a day to be back.")
@@ -128,4 +129,16 @@ fn offer_facts(about: &About, sheet: &mut Sheet) {
         "Offer".into(),
         format!("by {by} to {to}, {at}, for {}", offer.purpose),
     ));
+    if !offer.authority.is_empty() {
+        sheet
+            .facts
+            .push(("By authority of".into(), offer.authority.clone()));
+    }
+}
+
+/// The field of whoever gives something away.
+pub(super) fn authority() -> Input {
+    Input::line("authority", "By whose authority")
+        .hint("A court's order, a request with its number, a rule of your office. Which it needs, local law decides.")
+        .optional()
 }

@@ -4,6 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::Sheet;
 use super::choices::{About, seen};
+use super::hand_over::authority;
 use crate::app::views::words::capital;
 use crate::app::{Reader, Thing};
 use crate::custody::hand_over::Stayed;
@@ -123,11 +124,7 @@ pub(super) async fn hand_out(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet
         Input::line("purpose", "Purpose")
             .hint("Such as an examination, a hearing, or that the owner looks at it."),
     );
-    sheet.inputs.push(
-        Input::line("authority", "By whose authority")
-            .hint("A court's order, a request with its number, a rule of your office. Which it needs, local law decides.")
-            .optional(),
-    );
+    sheet.inputs.push(authority());
     sheet
         .inputs
         .push(Input::new("due_at", "Due back", Kind::Time).optional());
