@@ -4,10 +4,11 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
-use tokio::sync::watch;
+use tokio::sync::{Semaphore, watch};
 
 use super::live::{self, Streams};
 use super::pace::Pace;
+use super::turn;
 use crate::app::house::House;
 use crate::app::import::sent::SentFiles;
 use crate::clock::{Clock, SystemClock};
@@ -23,6 +24,7 @@ pub struct App {
     streams: Arc<Streams>,
     sent_files: Arc<SentFiles>,
     pace: live::Pace,
+    turns: Arc<Semaphore>,
     stopping: watch::Receiver<bool>,
 }
 
@@ -46,6 +48,7 @@ impl App {
             streams: Arc::default(),
             sent_files: Arc::default(),
             pace: live::Pace::default(),
+            turns: turn::turns(),
             // Without its sender it never changes: nobody stops this server but whoever ends the process.
             stopping: watch::channel(false).1,
         }
@@ -63,6 +66,12 @@ impl App {
     pub fn with_pace(mut self, pace: live::Pace) -> Self {
         self.pace = pace;
         self
+    }
+
+    /// The turns of what only reads; see [`turn`].
+    #[must_use]
+    pub fn turns(&self) -> &Arc<Semaphore> {
+        &self.turns
     }
 
     /// The streams that are open.

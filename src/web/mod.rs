@@ -21,6 +21,7 @@ pub mod sent_field;
 pub mod server;
 pub mod session;
 pub mod tls;
+pub mod turn;
 pub mod watch;
 
 pub use app::App;

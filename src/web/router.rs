@@ -15,7 +15,7 @@ use tower_http::timeout::TimeoutLayer;
 
 use super::app::App;
 use super::error::Failure;
-use super::{api, assets, pages, session};
+use super::{api, assets, pages, session, turn};
 use crate::people::Action;
 
 /// What a route needs.
@@ -215,7 +215,9 @@ pub fn router(app: App) -> Router {
                 time,
             ))
     };
-    let pages = within(page_routes(), FORM_BYTES, TIMEOUT)
+    // Waiting for a turn counts as time, too.
+    let reading = page_routes().layer(from_fn_with_state(app.clone(), turn::around));
+    let pages = within(reading, FORM_BYTES, TIMEOUT)
         .merge(within(long_routes(), FORM_BYTES, UPLOAD_TIME))
         // Streams end by themselves: with the session, with the server, with whoever looks.
         .merge(live_routes().layer(DefaultBodyLimit::max(FORM_BYTES)))

@@ -26,6 +26,7 @@ use tower::ServiceExt as _;
 use super::world::{World, runtime};
 
 mod papers;
+mod turns;
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
@@ -133,8 +134,13 @@ async fn signed_in(user_name: &str) -> Browser {
     Browser::of(user_name, &sign_in.password).await
 }
 
-/// Somebody new, with these roles only.
+/// Somebody new, with this role only.
 async fn newcomer(role: Role) -> Browser {
+    known_newcomer(role).await.1
+}
+
+/// Somebody new, with this role only, and who it is.
+async fn known_newcomer(role: Role) -> (PersonId, Browser) {
     let w = world();
     static NUMBER: std::sync::atomic::AtomicU32 = std::sync::atomic::AtomicU32::new(0);
     let n = NUMBER.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
@@ -166,7 +172,7 @@ async fn newcomer(role: Role) -> Browser {
         .set_password(&person, secret, Utc::now())
         .await
         .unwrap();
-    Browser::of(&user_name, secret).await
+    (person.id, Browser::of(&user_name, secret).await)
 }
 
 async fn count(subject: Subject) -> u64 {

@@ -54,6 +54,7 @@ use tower_http::timeout::TimeoutLayer;
 use super::app::App;
 use super::error::Failure;
 use super::router::{Need, Route};
+use super::turn;
 use crate::app::Page;
 use crate::custody::state::{Item, Mark, Package, Person, Place};
 use crate::people::Action;
@@ -233,7 +234,8 @@ pub fn router(app: &App) -> Router<App> {
             )
         })
     };
-    within(api_routes(), TIMEOUT)
+    let reading = api_routes().layer(from_fn_with_state(app.clone(), turn::around));
+    within(reading, TIMEOUT)
         .merge(within(upload_routes(), UPLOAD_TIME))
         .route("/api", nothing())
         .route("/api/", nothing())
