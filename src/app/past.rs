@@ -1,7 +1,7 @@
 //! Reading events and the records around them, asking nobody's permission: whoever calls this has asked before, or is the
 //! ledger's own writer.
 
-use std::collections::{BTreeSet, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::reader::ReadError;
 use super::rows;
@@ -10,10 +10,13 @@ use crate::custody::{Fact, State};
 use crate::ids::Subject;
 use crate::ledger::event::Event;
 use crate::ledger::payload::{self, Salt};
-use crate::store::{LIST_MAX, RawEvent, Store};
+use crate::store::{LIST_MAX, RawEvent, Store, TouchedEvent};
 
 /// How many events of one subject are read at the most.
 pub const HISTORY_MAX: u64 = 10_000;
+/// How many histories [`histories`] begins with one question, and how many events of each: more than most have.
+const TOGETHER: usize = 50;
+const EACH: u32 = 40;
 /// How many documents [`around`] loads at the most.
 const AROUND_MAX: usize = 5_000;
 
@@ -55,28 +58,68 @@ pub fn opened(raw: RawEvent) -> Result<Event, ReadError> {
 /// # Errors
 /// See [`ReadError`].
 pub async fn history(store: &dyn Store, subject: Subject) -> Result<Vec<Past>, ReadError> {
+    let mut out = Vec::new();
+    rest(store, subject, &mut out).await?;
+    Ok(out)
+}
+
+/// The same of several subjects, many with one question.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn histories(
+    store: &dyn Store,
+    subjects: &BTreeSet<Subject>,
+) -> Result<HashMap<Subject, Vec<Past>>, ReadError> {
+    let subjects: Vec<Subject> = subjects.iter().copied().collect();
+    let mut out = HashMap::with_capacity(subjects.len());
+    for some in subjects.chunks(TOGETHER) {
+        let texts: Vec<String> = some.iter().map(ToString::to_string).collect();
+        let mut begun: HashMap<String, Vec<Past>> = HashMap::new();
+        for row in store.first_events(&texts, EACH).await? {
+            begun
+                .entry(row.subject)
+                .or_default()
+                .push(past(row.touched)?);
+        }
+        for (subject, text) in some.iter().zip(&texts) {
+            let mut all = begun.remove(text).unwrap_or_default();
+            if all.len() >= EACH as usize {
+                rest(store, *subject, &mut all).await?;
+            }
+            out.insert(*subject, all);
+        }
+    }
+    Ok(out)
+}
+
+fn past(touched: TouchedEvent) -> Result<Past, ReadError> {
+    let event = opened(touched.event)?;
+    let fact = Fact::from_fields(&event.header.kind, &event.fields).ok();
+    Ok(Past {
+        n: touched.n,
+        event,
+        fact,
+    })
+}
+
+/// What comes behind the part of a history that was read.
+async fn rest(store: &dyn Store, subject: Subject, out: &mut Vec<Past>) -> Result<(), ReadError> {
     let text = subject.to_string();
-    let mut out: Vec<Past> = Vec::new();
-    let mut after = 0;
+    let mut after = out.last().map_or(0, |p| p.n);
     while after < HISTORY_MAX {
         let part = store.events_of(&text, after, LIST_MAX).await?;
         let Some(last) = part.last() else { break };
         after = last.n;
         let full = part.len() >= LIST_MAX as usize;
         for touched in part {
-            let event = opened(touched.event)?;
-            let fact = Fact::from_fields(&event.header.kind, &event.fields).ok();
-            out.push(Past {
-                n: touched.n,
-                event,
-                fact,
-            });
+            out.push(past(touched)?);
         }
         if !full {
             break;
         }
     }
-    Ok(out)
+    Ok(())
 }
 
 /// Everything around some subjects that their words need: what they are in and what is in them, their cases and marks, and

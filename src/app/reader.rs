@@ -735,6 +735,18 @@ impl<'a> Reader<'a> {
         self.things(filter, part).await
     }
 
+    /// What is offered to anybody, by whom it is offered to.
+    ///
+    /// # Errors
+    /// See [`ReadError`].
+    pub async fn offered(&self, part: &Part) -> Result<Page<Thing>, ReadError> {
+        let filter = DocFilter {
+            order: DocOrder::Offer,
+            ..DocFilter::default()
+        };
+        self.things(filter, part).await
+    }
+
     /// What stands in a place.
     ///
     /// # Errors

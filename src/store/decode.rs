@@ -4,7 +4,7 @@ use sqlx::{FromRow, Row};
 
 use super::{
     CheckpointRow, CommandRow, CredentialRow, DocRow, NodeRow, RawCheckpoint, RawEvent, RawNode,
-    SealRow, SessionRow, SignInFailureRow, TokenRow, TouchRow, TouchedEvent, WordRow,
+    SealRow, SessionRow, SignInFailureRow, SubjectEvent, TokenRow, TouchRow, TouchedEvent, WordRow,
 };
 
 macro_rules! decode {
@@ -62,6 +62,15 @@ macro_rules! decode {
                     Ok(Self {
                         n: count(row, "n")?,
                         event: RawEvent::from_row(row)?,
+                    })
+                }
+            }
+
+            impl FromRow<'_, $row> for SubjectEvent {
+                fn from_row(row: &$row) -> Result<Self, sqlx::Error> {
+                    Ok(Self {
+                        subject: row.try_get("subject")?,
+                        touched: TouchedEvent::from_row(row)?,
                     })
                 }
             }

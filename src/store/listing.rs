@@ -60,6 +60,17 @@ pub(super) fn few(keys: usize) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Refuses to begin more histories at once than there are raw rows in a page.
+pub(super) fn few_events(subjects: usize, each: u32) -> Result<(), StoreError> {
+    let most = RAW_MAX as usize;
+    if subjects.saturating_mul(each as usize) > most {
+        return Err(StoreError::Refused(format!(
+            "{each} events of each of {subjects} subjects at once; the most is {most} in all"
+        )));
+    }
+    Ok(())
+}
+
 /// Adds a filter's conditions.
 pub(super) fn conditions<DB: Binds>(q: &mut QueryBuilder<DB>, filter: &DocFilter) {
     q.push(" WHERE 1 = 1");
@@ -91,13 +102,28 @@ pub(super) fn conditions<DB: Binds>(q: &mut QueryBuilder<DB>, filter: &DocFilter
 
 /// The query for a part of a list: conditions, from where, in which order, how many.
 pub(super) fn list_query<DB: Binds>(filter: &DocFilter) -> Result<QueryBuilder<DB>, StoreError> {
-    let mut q = QueryBuilder::<DB>::new("SELECT * FROM docs");
+    list_columns("SELECT * FROM docs", filter)
+}
+
+/// The same for subjects alone.
+pub(super) fn subjects_query<DB: Binds>(
+    filter: &DocFilter,
+) -> Result<QueryBuilder<DB>, StoreError> {
+    list_columns("SELECT subject FROM docs", filter)
+}
+
+fn list_columns<DB: Binds>(
+    columns: &str,
+    filter: &DocFilter,
+) -> Result<QueryBuilder<DB>, StoreError> {
+    let mut q = QueryBuilder::<DB>::new(columns);
     conditions(&mut q, filter);
     let column = match filter.order {
         DocOrder::Subject | DocOrder::Newest => None,
         DocOrder::Number => Some("number"),
         DocOrder::Due => Some("due_at"),
         DocOrder::Name => Some("name"),
+        DocOrder::Offer => Some("offer_to"),
     };
     if let Some(column) = column {
         q.push(" AND ").push(column).push(" IS NOT NULL");

@@ -29,8 +29,8 @@ pub use postgres::{Address, PostgresStore};
 pub use rows::{
     Batch, BrokenGuard, CheckpointRow, CommandRow, Counts, CredentialRow, Cursor, DocFilter,
     DocOrder, DocRow, EventRow, ExpungedRow, Head, NodeRow, PayloadRow, RawCheckpoint, RawEvent,
-    RawNode, RemovalRow, Scrubbed, SealRow, SessionRow, SignInFailureRow, TokenRow, TouchRow,
-    TouchedEvent, WordRow, WordsRow,
+    RawNode, RemovalRow, Scrubbed, SealRow, SessionRow, SignInFailureRow, SubjectEvent, TokenRow,
+    TouchRow, TouchedEvent, WordRow, WordsRow,
 };
 pub use sqlite::SqliteStore;
 
@@ -167,6 +167,8 @@ pub trait Reads: Send + Sync {
     fn doc_by_name<'a>(&'a self, kind: &'a str, name: &'a str) -> Answer<'a, Option<DocRow>>;
     /// Documents by what they have in common, at most [`LIST_MAX`].
     fn list_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>>;
+    /// Their subjects alone, in the same order: what an index has, no document need be read for.
+    fn list_subjects<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<String>>;
     /// How many documents fit the filter, whatever its limit, order and cursor; counted up to `most` and no further.
     fn count_docs<'a>(&'a self, filter: &'a DocFilter, most: u32) -> Answer<'a, u64>;
     /// Documents whose code begins with `begin`, in the order of codes, at most [`LIST_MAX`].
@@ -204,6 +206,13 @@ pub trait Reads: Send + Sync {
         after_n: u64,
         limit: u32,
     ) -> Answer<'a, Vec<TouchedEvent>>;
+    /// The first events of several subjects, at most `each` of one, those of one in order; more than [`RAW_MAX`] in all is
+    /// [`StoreError::Refused`]. Subjects come in any order, and one without events is left out.
+    fn first_events<'a>(
+        &'a self,
+        subjects: &'a [String],
+        each: u32,
+    ) -> Answer<'a, Vec<SubjectEvent>>;
     /// One event by its place.
     fn event(&self, seq: u64) -> Answer<'_, Option<RawEvent>>;
     /// One event by its identifier.

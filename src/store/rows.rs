@@ -106,6 +106,7 @@ impl DocRow {
             DocOrder::Number => self.number.map(|n| n.to_string()),
             DocOrder::Due => self.due_at.clone(),
             DocOrder::Name => self.name.clone(),
+            DocOrder::Offer => self.offer_to.clone(),
         };
         Cursor {
             key: key.unwrap_or_default(),
@@ -128,6 +129,8 @@ pub enum DocOrder {
     Due,
     /// By name.
     Name,
+    /// By whom it is offered to.
+    Offer,
 }
 
 /// Where a list goes on: behind this row.
@@ -302,6 +305,15 @@ pub struct TouchedEvent {
     pub n: u64,
     /// The event.
     pub event: RawEvent,
+}
+
+/// The same of one of several subjects.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SubjectEvent {
+    /// Whose.
+    pub subject: String,
+    /// Which, and the event.
+    pub touched: TouchedEvent,
 }
 
 /// A node as it lies in the database.

@@ -72,6 +72,7 @@ async fn pages_join_without_gap_or_double() {
         DocOrder::Newest,
         DocOrder::Number,
         DocOrder::Due,
+        DocOrder::Offer,
     ] {
         let rows = all(
             &place,
@@ -90,9 +91,28 @@ async fn pages_join_without_gap_or_double() {
                 expected.retain(|d| d.due_at.is_some());
                 expected.sort_by_key(|d| (d.due_at.clone(), d.subject.clone()));
             }
+            DocOrder::Offer => {
+                expected.retain(|d| d.offer_to.is_some());
+                expected.sort_by_key(|d| (d.offer_to.clone(), d.subject.clone()));
+            }
             DocOrder::Subject | DocOrder::Name => {}
         }
-        assert_eq!(rows.len(), if order == DocOrder::Due { 70 } else { 700 });
+        let many = match order {
+            DocOrder::Due => 70,
+            DocOrder::Offer => 7,
+            _ => 700,
+        };
+        let subjects: Vec<String> = rows.iter().take(9).map(|d| d.subject.clone()).collect();
+        let filter = DocFilter {
+            order,
+            limit: 9,
+            ..DocFilter::default()
+        };
+        assert_eq!(
+            place.store.list_subjects(&filter).await.unwrap(),
+            subjects[..9.min(many)]
+        );
+        assert_eq!(rows.len(), many);
         assert_eq!(rows, expected, "{order:?}");
     }
 }
@@ -203,6 +223,10 @@ async fn the_desks_lists_use_an_index() {
             "docs_offer_to",
         ),
         (
+            "SELECT * FROM docs WHERE 1 = 1 AND offer_to IS NOT NULL ORDER BY offer_to, subject LIMIT 9",
+            "docs_offer_to",
+        ),
+        (
             "SELECT * FROM docs WHERE kind = 'item' AND holder = 'person:a' ORDER BY subject LIMIT 9",
             "docs_holder",
         ),
@@ -218,6 +242,11 @@ async fn the_desks_lists_use_an_index() {
             "SELECT * FROM docs WHERE kind = 'item' AND case_id = 'case:1' AND number IS NOT NULL \
              ORDER BY number, subject LIMIT 9",
             "docs_case",
+        ),
+        (
+            "SELECT subject FROM docs WHERE kind = 'item' AND case_id = 'case:1' AND number IS NOT NULL \
+             ORDER BY number, subject LIMIT 9",
+            "COVERING INDEX docs_case",
         ),
         (
             "SELECT * FROM docs WHERE kind = 'person' AND name = 'mara'",

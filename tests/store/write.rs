@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use liftledger::store::{Batch, CommandRow, LIST_MAX, Reads, SealRow, Store, StoreError};
+use liftledger::store::{Batch, CommandRow, LIST_MAX, Reads, SealRow, Store, StoreError, TouchRow};
 
 use super::{Place, batch, doc};
 
@@ -171,6 +171,40 @@ async fn five_thousand_events_in_one_append() {
             .unwrap()
             .len(),
         LIST_MAX as usize
+    );
+}
+
+#[tokio::test]
+async fn the_first_events_of_several_subjects() {
+    let place = Place::new().await;
+    let mut tx = place.store.begin().await.unwrap();
+    let mut b = batch(1, 300);
+    // Every third is another's, too.
+    for seq in (3..=300).step_by(3) {
+        b.touches.push(TouchRow {
+            subject: "item:b".into(),
+            n: seq / 3,
+            seq,
+        });
+    }
+    tx.append(b).await.unwrap();
+    tx.commit().await.unwrap();
+    let asked = ["item:b", "item:none", "item:a"].map(str::to_owned);
+    let rows = place.store.first_events(&asked, 120).await.unwrap();
+    for (subject, ends) in [("item:a", 120), ("item:b", 100)] {
+        let mine: Vec<_> = rows.iter().filter(|r| r.subject == subject).collect();
+        let alone = place.store.events_of(subject, 0, 120).await.unwrap();
+        assert_eq!(alone.len(), ends);
+        let mine: Vec<_> = mine.into_iter().map(|r| r.touched.clone()).collect();
+        assert_eq!(mine, alone, "{subject}");
+    }
+    assert_eq!(rows.len(), 220);
+    assert_eq!(place.store.first_events(&[], 500).await.unwrap(), []);
+    let many: Vec<String> = (0..51).map(|n| format!("item:{n}")).collect();
+    let refused = place.store.first_events(&many, 100).await;
+    assert!(
+        matches!(refused, Err(StoreError::Refused(_))),
+        "{refused:?}"
     );
 }
 

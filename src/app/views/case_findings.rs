@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::findings::{Asked, Finding, Severity, Tally, findings};
 use super::told::recoveries;
-use super::trail::{Known, Step, load_with, named, of_mark};
+use super::trail::{Known, Step, load_all, named, of_marks};
 use super::words;
 use crate::app::past::{HISTORY_MAX, around};
 use crate::app::reader::{Part, ReadError, Reader};
@@ -143,17 +143,19 @@ pub async fn load(
 impl Gathered<'_> {
     async fn take(&mut self, pieces: &[Piece]) -> Result<(), ReadError> {
         let mut asked: BTreeSet<Subject> = BTreeSet::new();
-        let mut trails = Vec::with_capacity(pieces.len());
-        for piece in pieces {
-            let steps = load_with(self.store, *piece, &mut self.packages).await?;
+        let trails = load_all(self.store, pieces, &mut self.packages).await?;
+        for (piece, steps) in &trails {
             asked.insert((*piece).into());
-            asked.extend(named(&steps));
-            trails.push((*piece, steps));
+            asked.extend(named(steps));
         }
         let list: Vec<Subject> = asked.iter().copied().collect();
         let state = around(self.store, &list).await?;
         self.more |= asked.iter().any(|s| !is_here(&state, *s));
-        for (piece, steps) in &trails {
+        let marks = pieces.iter().filter_map(|p| mark_of(&state, *p));
+        let new = marks.filter(|m| !self.marks.contains_key(m)).collect();
+        self.marks.extend(of_marks(self.store, &new).await?);
+        for piece in pieces {
+            let steps = trails.get(piece).map_or(&[][..], Vec::as_slice);
             self.one(*piece, steps, &state).await?;
         }
         Ok(())
@@ -163,19 +165,9 @@ impl Gathered<'_> {
         let whole = is_here(state, state.outermost(piece).into());
         let most = usize::try_from(HISTORY_MAX).unwrap_or(usize::MAX);
         self.more |= !whole || steps.len() >= most;
-        let mark = match piece {
-            Piece::Item(id) => state.items.get(&id).map(|i| i.mark),
-            Piece::Package(_) => None,
-        };
-        if let Some(mark) = mark
-            && !self.marks.contains_key(&mark)
-        {
-            let history = of_mark(self.store, mark).await?;
-            self.more |= history.len() >= most;
-            self.marks.insert(mark, history);
-        }
         let recoveries = recoveries(self.store, piece, state, self.now).await?;
-        let of_mark = mark.and_then(|m| self.marks.get(&m));
+        let of_mark = mark_of(state, piece).and_then(|m| self.marks.get(&m));
+        self.more |= of_mark.is_some_and(|steps| steps.len() >= most);
         let told = findings(&Asked {
             piece,
             steps,
@@ -234,6 +226,14 @@ impl Gathered<'_> {
             packages,
             more: self.more,
         }
+    }
+}
+
+/// The mark that an item was recovered from.
+fn mark_of(state: &State, piece: Piece) -> Option<MarkId> {
+    match piece {
+        Piece::Item(id) => state.items.get(&id).map(|i| i.mark),
+        Piece::Package(_) => None,
     }
 }
 

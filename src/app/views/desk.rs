@@ -17,14 +17,14 @@ use crate::custody::state::{Case, Custody, Holder};
 use crate::ids::{CaseId, PersonId, Piece, Subject};
 use crate::ledger::times;
 use crate::people::{Action, Role};
-use crate::store::DocFilter;
+use crate::store::{DocFilter, LIST_MAX};
 
 /// How many lines a group has at the most.
 pub const MOST_LINES: usize = 100;
 /// How many cases are looked through for the one desk that goes through cases.
 const MOST_CASES: usize = 20;
-/// How many people's offers are looked through.
-const MOST_PEOPLE: u32 = 200;
+/// How many pages of offers, of [`LIST_MAX`] each, are looked through.
+const OFFERS: usize = 10;
 /// Due within this is soon (our assumption, no source).
 const SOON: TimeDelta = TimeDelta::days(3);
 
@@ -132,6 +132,13 @@ pub struct Group {
 }
 
 impl Group {
+    /// Whether there is room for another line beside so many that are to come; where there is none, there is more.
+    fn has_room(&mut self, coming: usize) -> bool {
+        let room = self.lines.len() + coming < MOST_LINES;
+        self.more |= !room;
+        room
+    }
+
     fn push(&mut self, line: Line) {
         if self.lines.len() < MOST_LINES {
             self.lines.push(line);
@@ -216,12 +223,16 @@ pub async fn load(reader: &Reader<'_>, which: Which) -> Result<Desk, ReadError> 
 }
 
 impl Made<'_> {
-    pub(super) fn push(&mut self, when: When, line: Line) {
+    fn group(&mut self, when: When) -> &mut Group {
         match when {
-            When::Now => self.desk.now.push(line),
-            When::Soon => self.desk.soon.push(line),
-            When::Later => self.desk.later.push(line),
+            When::Now => &mut self.desk.now,
+            When::Soon => &mut self.desk.soon,
+            When::Later => &mut self.desk.later,
         }
+    }
+
+    pub(super) fn push(&mut self, when: When, line: Line) {
+        self.group(when).push(line);
     }
 
     /// Takes the words out of the lines of restricted cases.
@@ -275,8 +286,14 @@ impl Made<'_> {
     /// What is offered to me.
     async fn offered(&mut self, me: PersonId) -> Result<(), ReadError> {
         let page = self.reader.offered_to(me, &Part::default()).await?;
-        let state = self.state(&page.rows).await?;
-        for thing in &page.rows {
+        let mut things = Vec::new();
+        for thing in page.rows {
+            if self.desk.now.has_room(things.len()) {
+                things.push(thing);
+            }
+        }
+        let state = self.state(&things).await?;
+        for thing in &things {
             if let Some(done) = thing
                 .custody()
                 .disposition
@@ -489,14 +506,15 @@ impl Made<'_> {
     async fn out(&mut self, all: bool) -> Result<(), ReadError> {
         let horizon = times::recorded(self.at + TimeDelta::days(3650));
         let page = self.reader.due_before(&horizon, &Part::default()).await?;
-        let state = self.state(&page.rows).await?;
-        for thing in &page.rows {
+        // What is around a thing is read only where there is room for its line.
+        let (mut things, mut told, mut coming) = (Vec::new(), Vec::new(), [0; 3]);
+        for thing in page.rows {
             let custody = thing.custody();
             let outside = matches!(custody.holder, Holder::Outside { .. });
             let Some(due) = custody.loan.as_ref().and_then(|l| l.due_at) else {
                 continue;
             };
-            if !(all || outside) {
+            if !(all || outside) || self.listed.contains(&thing.piece()) {
                 continue;
             }
             let left = due.to_utc() - self.at;
@@ -507,6 +525,16 @@ impl Made<'_> {
             } else {
                 (When::Later, "out")
             };
+            let before = &mut coming[when as usize];
+            if self.group(when).has_room(*before) {
+                *before += 1;
+                things.push(thing);
+                told.push((when, badge, due));
+            }
+        }
+        let state = self.state(&things).await?;
+        for (thing, (when, badge, due)) in things.iter().zip(told) {
+            let custody = thing.custody();
             let why = format!(
                 "{} has it, {} ({}){}.",
                 words::holder(&state, &custody.holder),
@@ -527,8 +555,14 @@ impl Made<'_> {
             ..DocFilter::default()
         };
         let page = self.reader.things(filter, &Part::default()).await?;
-        let state = self.state(&page.rows).await?;
-        for thing in &page.rows {
+        let mut things = Vec::new();
+        for thing in page.rows {
+            if !self.listed.contains(&thing.piece()) && self.desk.later.has_room(things.len()) {
+                things.push(thing);
+            }
+        }
+        let state = self.state(&things).await?;
+        for thing in &things {
             let why = format!(
                 "{} has it, without a date on which it is due back{}.",
                 words::holder(&state, &thing.custody().holder),
@@ -543,31 +577,42 @@ impl Made<'_> {
     async fn storeroom(&mut self) -> Result<(), ReadError> {
         self.out(true).await?;
         self.outside().await?;
-        // Offers out of the storeroom are listed under whom they are made to.
-        let people = self
-            .reader
-            .people(Some(true), &Part::first(MOST_PEOPLE))
-            .await?;
-        for person in people.rows {
-            let page = self.reader.offered_to(person.id, &Part::first(100)).await?;
-            let from_store: Vec<Thing> = page
-                .rows
-                .into_iter()
-                .filter(|t| t.custody().offer.as_ref().is_some_and(|o| o.from_place))
-                .collect();
-            let state = self.state(&from_store).await?;
-            for thing in &from_store {
+        self.on_its_way().await
+    }
+
+    /// What was released from the storeroom and is not received yet.
+    async fn on_its_way(&mut self) -> Result<(), ReadError> {
+        let mut part = Part::first(LIST_MAX);
+        for _ in 0..OFFERS {
+            let page = self.reader.offered(&part).await?;
+            let mut things = Vec::new();
+            for thing in page.rows {
+                let from_store = thing.custody().offer.as_ref().is_some_and(|o| o.from_place);
+                if from_store
+                    && !self.listed.contains(&thing.piece())
+                    && self.desk.soon.has_room(things.len())
+                {
+                    things.push(thing);
+                }
+            }
+            let state = self.state(&things).await?;
+            for thing in &things {
                 let Some(offer) = &thing.custody().offer else {
                     continue;
                 };
                 let why = format!(
                     "Released from the storeroom to {} at {} and not received yet.",
-                    words::person(&person),
+                    words::person_in(&state, offer.to),
                     words::minute(&offer.at, self.zone)
                 );
                 self.thing(When::Soon, &state, thing.piece(), why, "not answered");
             }
+            part.after = page.next;
+            if part.after.is_none() {
+                return Ok(());
+            }
         }
+        self.desk.soon.more = true;
         Ok(())
     }
 

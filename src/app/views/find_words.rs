@@ -29,7 +29,7 @@ const MOST_ASKED: usize = 8;
 /// How many rows tell whether a word is rare.
 const FEW: u32 = 64;
 /// How many rows of a frequent word are gone through at the most, of each kind.
-const LED: u32 = 150;
+const LED: u32 = 100;
 
 /// Subjects, the best first, and whether there may be more of them.
 #[derive(Default)]
@@ -51,34 +51,63 @@ pub(super) async fn find(reader: &Reader<'_>, q: &str, most: usize) -> Result<Fo
         None
     };
     let mut found = Found::default();
-    let mut of_kinds: Vec<Vec<Hit>> = Vec::new();
+    let mut of_kinds: Vec<OfKind> = Vec::new();
     for (kind, why) in KINDS {
-        // Cases that may not be seen are passed over, so some more are looked at.
-        let want = if kind == "case" { 4 * most } else { most } + 1;
-        let some = match &within {
+        let is_case = kind == "case";
+        // Cases that may not be seen are passed over, so some more are looked for.
+        let want = if is_case { 4 * most } else { most } + 1;
+        let mut some = match &within {
             Some((case, rest)) => in_case(reader, case, kind, rest).await?,
             None => of_kind(reader, kind, &words, want).await?,
         };
         found.more |= some.more || some.subjects.len() > want;
-        let hits = hits(reader, some.subjects.into_iter().take(want).collect(), why).await?;
-        of_kinds.push(hits);
+        some.subjects.truncate(want);
+        let mut of_kind = OfKind {
+            hits: Vec::new(),
+            subjects: some.subjects.into_iter().map(|s| (s, why)).collect(),
+        };
+        if is_case {
+            for part in std::mem::take(&mut of_kind.subjects).chunks(most + 1) {
+                of_kind.hits.extend(hits(reader, part).await?);
+                if of_kind.hits.len() > most {
+                    break;
+                }
+            }
+        }
+        of_kinds.push(of_kind);
     }
     // A fair part of each kind, then whatever there is room for, in the order of kinds.
     let fair = (most / KINDS.len()).max(1);
     let mut room = most;
     let mut take: Vec<usize> = vec![0; of_kinds.len()];
     for least in [fair, most] {
-        for (n, hits) in take.iter_mut().zip(&of_kinds) {
-            let add = least.min(hits.len()).saturating_sub(*n).min(room);
+        for (n, of_kind) in take.iter_mut().zip(&of_kinds) {
+            let add = least.min(of_kind.len()).saturating_sub(*n).min(room);
             *n += add;
             room -= add;
         }
     }
-    for (n, hits) in take.into_iter().zip(of_kinds) {
-        found.more |= hits.len() > n;
-        found.hits.extend(hits.into_iter().take(n));
+    // Only what is shown is read, all of it together: each record lies somewhere else.
+    let mut shown = Vec::new();
+    for (n, of_kind) in take.into_iter().zip(of_kinds) {
+        found.more |= of_kind.len() > n;
+        found.hits.extend(of_kind.hits.into_iter().take(n));
+        shown.extend(of_kind.subjects.into_iter().take(n));
     }
+    found.hits.extend(hits(reader, &shown).await?);
     Ok(found)
+}
+
+/// What was found of a kind: cases as they are shown, since of these some may not be seen; of others which, each with why.
+struct OfKind {
+    hits: Vec<Hit>,
+    subjects: Vec<(String, &'static str)>,
+}
+
+impl OfKind {
+    fn len(&self) -> usize {
+        self.hits.len() + self.subjects.len()
+    }
 }
 
 /// A case that the question names by its first or last word, and the other words. Only one that is open to all: of another
@@ -125,9 +154,8 @@ async fn in_case(
         limit: LIST_MAX,
         ..DocFilter::default()
     };
-    let rows = reader.house().store.list_docs(&filter).await?;
-    let more = rows.len() >= LIST_MAX as usize;
-    let subjects = rows.into_iter().map(|r| r.subject).collect();
+    let subjects = reader.house().store.list_subjects(&filter).await?;
+    let more = subjects.len() >= LIST_MAX as usize;
     let subjects = having(reader, subjects, words).await?;
     Ok(Subjects { subjects, more })
 }
@@ -208,17 +236,17 @@ async fn having(
     Ok(subjects)
 }
 
-/// What the subjects are, in their order, without what the viewer may not see.
+/// What the subjects are, in their order, each with why it is found; without what the viewer may not see.
 async fn hits(
     reader: &Reader<'_>,
-    subjects: Vec<String>,
-    why: &str,
+    found: &[(String, &'static str)],
 ) -> Result<Vec<Hit>, ReadError> {
     let mut out = Vec::new();
-    if subjects.is_empty() {
+    if found.is_empty() {
         return Ok(out);
     }
     let store = &reader.house().store;
+    let subjects: Vec<String> = found.iter().map(|(subject, _)| subject.clone()).collect();
     let mut state = State::default();
     let docs = store.docs(&subjects).await?;
     let cases = docs.iter().filter_map(|d| d.case_id.as_ref());
@@ -226,8 +254,10 @@ async fn hits(
     for doc in docs.iter().chain(&store.docs(&cases).await?) {
         rows::take(&mut state, doc)?;
     }
-    for subject in subjects.iter().filter_map(|s| s.parse::<Subject>().ok()) {
-        out.extend(hit(reader, &state, subject, why));
+    for (subject, why) in found {
+        if let Ok(subject) = subject.parse::<Subject>() {
+            out.extend(hit(reader, &state, subject, why));
+        }
     }
     Ok(out)
 }

@@ -5,9 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use futures_util::future::BoxFuture;
-
-use crate::app::past::{HISTORY_MAX, Past, history};
+use crate::app::past::{HISTORY_MAX, Past, histories};
 use crate::app::reader::ReadError;
 use crate::custody::Fact;
 use crate::custody::package::MAX_DEPTH;
@@ -98,54 +96,93 @@ fn reaches_contents(past: &Past) -> bool {
     )
 }
 
+/// Trails of packages that were read before, for whoever reads the trails of many pieces.
+pub type Known = BTreeMap<PackageId, Vec<Step>>;
+
 /// The trail of a piece, oldest first, each event once, at most [`HISTORY_MAX`]. Whether the piece may be seen, the
 /// caller has asked before: what is around it belongs to the same case.
 ///
 /// # Errors
 /// See [`ReadError`].
 pub async fn load(store: &dyn Store, piece: Piece) -> Result<Vec<Step>, ReadError> {
-    load_with(store, piece, &mut Known::new()).await
+    let mut all = load_all(store, &[piece], &mut Known::new()).await?;
+    Ok(all.remove(&piece).unwrap_or_default())
 }
 
-/// Trails of packages that were read before, for whoever reads the trails of many pieces.
-pub type Known = BTreeMap<PackageId, Vec<Step>>;
+/// A piece's own history, and when it was in which package.
+type Own = BTreeMap<Piece, (Vec<Past>, Vec<Within>)>;
 
-/// As [`load`], with the trails of packages that were read before.
+/// The trails of several pieces, read together, with those of packages that were read before.
 ///
 /// # Errors
 /// See [`ReadError`].
-pub async fn load_with(
+pub async fn load_all(
     store: &dyn Store,
-    piece: Piece,
+    pieces: &[Piece],
     known: &mut Known,
-) -> Result<Vec<Step>, ReadError> {
-    let steps = deeper(store, piece, MAX_DEPTH + 1, known).await?;
+) -> Result<BTreeMap<Piece, Vec<Step>>, ReadError> {
+    let mut own = Own::new();
+    let mut todo: BTreeSet<Piece> = pieces.iter().copied().collect();
+    // From the pieces outward, a question for all that lie equally deep.
+    for _ in 0..=MAX_DEPTH + 1 {
+        todo.retain(|p| !is_known(known, *p) && !own.contains_key(p));
+        if todo.is_empty() {
+            break;
+        }
+        let subjects = todo.iter().map(|p| Subject::from(*p)).collect();
+        let mut read = histories(store, &subjects).await?;
+        let mut next = BTreeSet::new();
+        for piece in todo {
+            let past = read.remove(&piece.into()).unwrap_or_default();
+            let stays = stays(piece, &past);
+            next.extend(stays.iter().map(|w| Piece::Package(w.package)));
+            own.insert(piece, (past, stays));
+        }
+        todo = next;
+    }
     let most = usize::try_from(HISTORY_MAX).unwrap_or(usize::MAX);
-    Ok(steps.into_iter().take(most).collect())
+    let mut out = BTreeMap::new();
+    for piece in pieces {
+        let mut steps = match piece {
+            Piece::Package(package) => {
+                settle(*package, &mut own, known);
+                known.get(package).cloned().unwrap_or_default()
+            }
+            Piece::Item(_) => match own.remove(piece) {
+                Some((past, stays)) => {
+                    for within in &stays {
+                        settle(within.package, &mut own, known);
+                    }
+                    joined(*piece, past, &stays, known)
+                }
+                None => continue,
+            },
+        };
+        steps.truncate(most);
+        out.insert(*piece, steps);
+    }
+    Ok(out)
 }
 
-fn deeper<'a>(
-    store: &'a dyn Store,
-    piece: Piece,
-    depth: usize,
-    known: &'a mut Known,
-) -> BoxFuture<'a, Result<Vec<Step>, ReadError>> {
-    Box::pin(async move {
-        let of = Subject::from(piece);
-        let own = history(store, of).await?;
-        let stays = stays(piece, &own);
-        if let Some(inner) = depth.checked_sub(1) {
-            let packages: BTreeSet<PackageId> = stays.iter().map(|w| w.package).collect();
-            for package in packages {
-                if !known.contains_key(&package) {
-                    let steps = deeper(store, Piece::Package(package), inner, known).await?;
-                    known.insert(package, steps);
-                }
-            }
-            return Ok(joined(piece, own, &stays, known));
-        }
-        Ok(joined(piece, own, &[], known))
-    })
+fn is_known(known: &Known, piece: Piece) -> bool {
+    matches!(piece, Piece::Package(package) if known.contains_key(&package))
+}
+
+/// Joins the trail of a package, those of the packages around it first. What was taken out of `own` is not gone into again,
+/// so this ends however packages are said to lie in each other.
+fn settle(package: PackageId, own: &mut Own, known: &mut Known) {
+    let piece = Piece::Package(package);
+    if known.contains_key(&package) {
+        return;
+    }
+    let Some((past, stays)) = own.remove(&piece) else {
+        return;
+    };
+    for within in &stays {
+        settle(within.package, own, known);
+    }
+    let steps = joined(piece, past, &stays, known);
+    known.insert(package, steps);
 }
 
 /// A piece's own events, and those of the packages around it while it was in them, in the ledger's order, each once.
@@ -183,15 +220,31 @@ pub fn joined(piece: Piece, own: Vec<Past>, stays: &[Within], packages: &Known) 
 /// # Errors
 /// See [`ReadError`].
 pub async fn of_mark(store: &dyn Store, mark: MarkId) -> Result<Vec<Step>, ReadError> {
-    let of = Subject::Mark(mark);
-    let all = history(store, of).await?.into_iter();
-    Ok(all
-        .map(|past| Step {
+    let mut all = of_marks(store, &[mark].into()).await?;
+    Ok(all.remove(&mark).unwrap_or_default())
+}
+
+/// The histories of several marks, as steps, read together.
+///
+/// # Errors
+/// See [`ReadError`].
+pub async fn of_marks(
+    store: &dyn Store,
+    marks: &BTreeSet<MarkId>,
+) -> Result<BTreeMap<MarkId, Vec<Step>>, ReadError> {
+    let subjects = marks.iter().copied().map(Subject::Mark).collect();
+    let mut read = histories(store, &subjects).await?;
+    let steps = |mark: &MarkId| {
+        let of = Subject::Mark(*mark);
+        let all = read.remove(&of).unwrap_or_default().into_iter();
+        let steps = all.map(|past| Step {
             past,
             of,
             through: None,
-        })
-        .collect())
+        });
+        (*mark, steps.collect())
+    };
+    Ok(marks.iter().map(steps).collect())
 }
 
 /// Everything that a trail names and whose words are wanted: packages, pieces, places and people.

@@ -3,11 +3,13 @@
 use sqlx::{Postgres, QueryBuilder, pool::PoolConnection};
 
 use super::{PostgresStore, guards, read};
-use crate::store::listing::{conditions, end_of, few, list_limit, raw_limit, words_query};
+use crate::store::listing::{
+    conditions, end_of, few, few_events, list_limit, raw_limit, subjects_query, words_query,
+};
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
-    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent, WordRow,
-    WordsAsked, error::int,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, SubjectEvent, TouchRow,
+    TouchedEvent, WordRow, WordsAsked, error::int,
 };
 
 /// An event with its payload, the columns as they are; the identifier as bytes, as the raw row has it.
@@ -77,6 +79,13 @@ impl Reads for PostgresStore {
 
     fn list_docs<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<DocRow>> {
         Box::pin(async move { read::list_docs(&mut *self.reader().await?, filter).await })
+    }
+
+    fn list_subjects<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<String>> {
+        Box::pin(async move {
+            let mut q = subjects_query(filter)?;
+            Ok(q.build_query_scalar().fetch_all(&self.readers).await?)
+        })
     }
 
     fn count_docs<'a>(&'a self, filter: &'a DocFilter, most: u32) -> Answer<'a, u64> {
@@ -211,6 +220,22 @@ impl Reads for PostgresStore {
                 .bind(subject)
                 .bind(int(after_n)?)
                 .bind(list_limit(limit));
+            Ok(q.fetch_all(&self.readers).await?)
+        })
+    }
+
+    fn first_events<'a>(
+        &'a self,
+        subjects: &'a [String],
+        each: u32,
+    ) -> Answer<'a, Vec<SubjectEvent>> {
+        Box::pin(async move {
+            few_events(subjects.len(), each)?;
+            let sql = "SELECT t.subject, t.n, e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields, x.by_seq, \
+                       x.remains FROM unnest($1::text[]) AS s(subject) JOIN touches t ON t.subject = s.subject AND t.n <= $2 \
+                       JOIN events e ON e.seq = t.seq LEFT JOIN event_payloads p ON p.seq = e.seq \
+                       LEFT JOIN expunged x ON x.seq = e.seq ORDER BY t.subject, t.n";
+            let q = sqlx::query_as(sql).bind(subjects).bind(i64::from(each));
             Ok(q.fetch_all(&self.readers).await?)
         })
     }

@@ -6,12 +6,13 @@ use sqlx::{QueryBuilder, Sqlite, SqliteConnection, SqlitePool, pool::PoolConnect
 
 use super::{EXPUNGED_SQL, LEDGER_SQL, SqliteStore, int};
 use crate::store::listing::{
-    conditions, end_of, few, list_limit, list_query, raw_limit, words_query,
+    conditions, end_of, few, few_events, list_limit, list_query, raw_limit, subjects_query,
+    words_query,
 };
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
-    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, TouchRow, TouchedEvent, WordRow,
-    WordsAsked,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, SubjectEvent, TouchRow,
+    TouchedEvent, WordRow, WordsAsked,
 };
 
 /// The guards: every trigger that the ledger's schema makes, its name and its text; a later step's takes an earlier one's
@@ -249,6 +250,13 @@ impl Reads for SqliteStore {
         Box::pin(async move { list_docs(&mut *self.reader().await?, filter).await })
     }
 
+    fn list_subjects<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<String>> {
+        Box::pin(async move {
+            let mut q = subjects_query(filter)?;
+            Ok(q.build_query_scalar().fetch_all(&self.readers).await?)
+        })
+    }
+
     fn count_docs<'a>(&'a self, filter: &'a DocFilter, most: u32) -> Answer<'a, u64> {
         Box::pin(async move {
             let mut q = QueryBuilder::<Sqlite>::new("SELECT count(*) FROM (SELECT 1 FROM docs");
@@ -369,6 +377,25 @@ impl Reads for SqliteStore {
                 .bind(subject)
                 .bind(int(after_n)?)
                 .bind(list_limit(limit));
+            Ok(q.fetch_all(&self.readers).await?)
+        })
+    }
+
+    fn first_events<'a>(
+        &'a self,
+        subjects: &'a [String],
+        each: u32,
+    ) -> Answer<'a, Vec<SubjectEvent>> {
+        Box::pin(async move {
+            few_events(subjects.len(), each)?;
+            // From the few subjects to the many touches.
+            let sql = "SELECT t.subject AS subject, t.n AS n, e.seq AS seq, CAST(e.id AS BLOB) AS id, \
+                       CAST(e.header AS BLOB) AS header, CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields, \
+                       x.by_seq AS by_seq, x.remains AS remains FROM json_each(?) j \
+                       CROSS JOIN touches t ON t.subject = j.value AND t.n <= ? JOIN events e ON e.seq = t.seq \
+                       LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq \
+                       ORDER BY t.subject, t.n";
+            let q = sqlx::query_as(sql).bind(json(subjects)?).bind(each);
             Ok(q.fetch_all(&self.readers).await?)
         })
     }

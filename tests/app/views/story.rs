@@ -10,9 +10,9 @@ use liftledger::app::views::desk::{self, Desk, Which};
 use liftledger::app::views::findings::{Finding, Severity};
 use liftledger::app::views::item_file::{self, ItemFile};
 use liftledger::app::views::{
-    case_file, find, images, mark_file, package_file, place_file, ready, words,
+    case_file, find, images, mark_file, package_file, place_file, ready, trail, words,
 };
-use liftledger::app::{Part, ReadError, Reader, Viewer};
+use liftledger::app::{Part, ReadError, Reader, Viewer, past};
 use liftledger::custody::state::Holder;
 use liftledger::custody::thread::{KnotKind, StretchKind};
 use liftledger::ids::{Piece, Subject};
@@ -68,6 +68,7 @@ async fn the_views_say_what_was_done() {
     a_gap(&told).await;
     a_mismatch_and_a_late_entry(&told).await;
     exactly_what_was_planted(&told).await;
+    trails_read_together_are_the_same(&told).await;
     an_override(&told).await;
     an_item_sees_what_its_packages_went_through(&told).await;
     mirrored(&told).await;
@@ -175,6 +176,41 @@ async fn exactly_what_was_planted(t: &Told) {
     let gap = &file.findings[0];
     let seconds = (gap.to.unwrap() - gap.from.unwrap()).num_seconds();
     assert_eq!(seconds, ((2 * 24 + 13) * 60 + 30) * 60);
+}
+
+/// What many are asked for at once is what each is asked for alone, also where a history is longer than one answer.
+async fn trails_read_together_are_the_same(t: &Told) {
+    let store = t.house.store.as_ref();
+    let items = t.demo.items.values().map(|id| Piece::Item(*id));
+    let packages = t.demo.packages.values().map(|id| Piece::Package(*id));
+    let pieces: Vec<Piece> = items.chain(packages).collect();
+    let mut known = trail::Known::new();
+    let all = trail::load_all(store, &pieces, &mut known).await.unwrap();
+    assert_eq!(all.len(), pieces.len());
+    let mut through = 0;
+    for piece in pieces {
+        let alone = trail::load(store, piece).await.unwrap();
+        through += alone.iter().filter(|s| s.through.is_some()).count();
+        assert_eq!(all[&piece], alone, "{piece}");
+        let again = trail::load_all(store, &[piece], &mut known).await.unwrap();
+        assert_eq!(again[&piece], alone, "{piece}");
+    }
+    assert!(through > 10, "{through} steps through a package");
+    let mut subjects: BTreeSet<Subject> = t
+        .demo
+        .places
+        .values()
+        .map(|id| Subject::Place(*id))
+        .collect();
+    subjects.extend(t.demo.people.values().map(|p| Subject::Person(p.id)));
+    subjects.extend(t.demo.cases.values().map(|id| Subject::Case(*id)));
+    let all = past::histories(store, &subjects).await.unwrap();
+    assert_eq!(all.len(), subjects.len());
+    for of in subjects {
+        assert_eq!(all[&of], past::history(store, of).await.unwrap(), "{of}");
+    }
+    let longest = all.values().map(Vec::len).max();
+    assert!(longest > Some(60), "{longest:?}");
 }
 
 async fn a_mismatch_and_a_late_entry(t: &Told) {
