@@ -23,15 +23,20 @@ use super::{Answer, Listening, Scrubbed, Store, StoreError, WriteTx};
 const PATIENCE: Duration = Duration::from_secs(30);
 /// How many connections read at once.
 const READERS: u32 = 6;
-/// Memory for pages of the file, in KiB where negative (SQLite's `PRAGMA cache_size`): of the connection that writes, since new rows
-/// go to random places of its indexes, and of each one that reads.
-const WRITER_CACHE: &str = "-32768";
-const READER_CACHE: &str = "-8192";
+/// Memory for pages of the file, in MiB (SQLite's `PRAGMA cache_size`): of the connection that writes, since new rows go to random
+/// places of its indexes, and of each one that reads.
+const WRITER_CACHE: u32 = 32;
+const READER_CACHE: u32 = 8;
 /// How many pages the log has when they go to their places in the file (SQLite's `PRAGMA wal_autocheckpoint`; 32 MiB): a page that
 /// many commits change is then written there once.
 const LOG_PAGES: &str = "8192";
 /// How often the log is tried to be cut before it is left for later.
 const SCRUBS: u32 = 12;
+
+/// MiB as SQLite takes them: KiB, and negative, since a positive number counts pages.
+fn cache(mib: u32) -> String {
+    format!("-{}", u64::from(mib) * 1024)
+}
 
 /// The ledger in one SQLite file.
 #[derive(Clone, Debug)]
@@ -46,6 +51,15 @@ impl SqliteStore {
     /// # Errors
     /// [`StoreError::Refused`] where a newer or another program made the schema; nothing is changed then.
     pub async fn open(path: &Path) -> Result<Self, StoreError> {
+        Self::open_with(path, WRITER_CACHE).await
+    }
+
+    /// The same with so many MiB for pages that are to be written: for whoever fills a whole ledger at once, where one commit
+    /// changes more pages than a server's fit into its memory, and each is otherwise written more than once.
+    ///
+    /// # Errors
+    /// As [`SqliteStore::open`].
+    pub async fn open_with(path: &Path, mib: u32) -> Result<Self, StoreError> {
         let options = SqliteConnectOptions::new()
             .filename(path)
             .create_if_missing(true)
@@ -56,7 +70,7 @@ impl SqliteStore {
             .pragma("trusted_schema", "OFF")
             // What is removed or written over is overwritten with zeros.
             .pragma("secure_delete", "ON")
-            .pragma("cache_size", WRITER_CACHE)
+            .pragma("cache_size", cache(mib))
             .pragma("wal_autocheckpoint", LOG_PAGES);
         let writer = SqlitePoolOptions::new()
             .max_connections(1)
@@ -81,7 +95,7 @@ impl SqliteStore {
             .read_only(true)
             .busy_timeout(PATIENCE)
             .pragma("trusted_schema", "OFF")
-            .pragma("cache_size", READER_CACHE);
+            .pragma("cache_size", cache(READER_CACHE));
         let readers = SqlitePoolOptions::new()
             .max_connections(READERS)
             .acquire_timeout(PATIENCE)

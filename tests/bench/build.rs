@@ -31,8 +31,11 @@ pub fn folder() -> TempDir {
     tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap()
 }
 
+/// What the key of every ledger here is made of.
+pub const SEED: [u8; 32] = [7; 32];
+
 pub fn key() -> Key {
-    Key::new(&[7; 32], "ledger.example/bench").unwrap()
+    Key::new(&SEED, "ledger.example/bench").unwrap()
 }
 
 /// A ledger in a file.

@@ -20,9 +20,10 @@ use liftledger::store::{SqliteStore, Store};
 use tokio::runtime::Runtime;
 
 use super::append::{self, load, rate};
-use super::build::folder;
+use super::build::{SEED, folder};
 use super::figure::{Figure, note};
-use super::room::stock::{Dice, Size, Stock, case_number, fill, item_id, package_of};
+use super::room::base::Base;
+use super::room::stock::{Dice, FILLING, Size, Stock, case_number, fill, item_id, package_of};
 use super::{Scale, postgres};
 use http::Client;
 use program::{Served, verify};
@@ -135,9 +136,21 @@ pub fn run(runtime: &Runtime, scale: Scale, say: &mut dyn FnMut(Vec<Figure>)) {
         say(append::measure(scale).await);
         let here = folder();
         let path = here.path().join(DATABASE);
-        let store: Arc<dyn Store> = Arc::new(SqliteStore::open(&path).await.unwrap());
+        let store: Arc<dyn Store> = Arc::new(SqliteStore::open_with(&path, FILLING).await.unwrap());
         let bytes = || std::fs::metadata(&path).unwrap().len();
-        one("SQLite", store, here.path(), None, size, scale, &bytes, say).await;
+        let base = Base::File(path.clone());
+        one(
+            "SQLite",
+            store,
+            &base,
+            here.path(),
+            None,
+            size,
+            scale,
+            &bytes,
+            say,
+        )
+        .await;
         drop(here);
         if std::env::var_os(postgres::SERVER).is_none() {
             return;
@@ -148,9 +161,11 @@ pub fn run(runtime: &Runtime, scale: Scale, say: &mut dyn FnMut(Vec<Figure>)) {
         let store: Arc<dyn Store> = Arc::new(server.fresh(NAME).await);
         let address = server.address_of(NAME);
         let bytes = || 0;
+        let base = Base::Server(address.parse().unwrap());
         one(
             "PostgreSQL",
             store,
+            &base,
             here.path(),
             Some(&address),
             size,
@@ -167,6 +182,7 @@ pub fn run(runtime: &Runtime, scale: Scale, say: &mut dyn FnMut(Vec<Figure>)) {
 async fn one(
     name: &str,
     store: Arc<dyn Store>,
+    base: &Base,
     folder: &Path,
     database: Option<&str>,
     size: Size,
@@ -175,8 +191,9 @@ async fn one(
     say: &mut dyn FnMut(Vec<Figure>),
 ) {
     let called = |what: &str| format!("{name}: {what}");
-    Keys::create(&folder.join(KEYS)).unwrap();
-    let stock = fill(&store, size).await;
+    // The same key as signs what is filled in.
+    Keys::put_back(&folder.join(KEYS), &Keys::from_seed(SEED)).unwrap();
+    let stock = fill(&store, size, base).await;
     note(&format!(
         "county, {name}: {} items and {} events in {:.0} s",
         stock.items,

@@ -2,6 +2,7 @@
 //! whole router (session, rights, page drawn) but no socket. Each question is about as much as there is to show in both: the
 //! small room has a full counter, a full list of places and a full list of what is overdue, too.
 
+pub mod base;
 pub mod stock;
 
 use std::sync::Arc;
@@ -28,7 +29,8 @@ use tower::ServiceExt as _;
 use super::Scale;
 use super::build::folder;
 use super::figure::{Aim, Figure, median, note};
-use stock::{Dice, Size, Stock, case_number, fill, item_id};
+use base::Base;
+use stock::{Dice, FILLING, Size, Stock, case_number, fill, item_id};
 
 const ROUNDS: usize = 3;
 const PASSWORD: &str = "a long enough password 42";
@@ -93,15 +95,12 @@ impl Room {
         let folder = folder();
         Keys::create(&folder.path().join(KEYS)).unwrap();
         let path = folder.path().join(DATABASE);
-        let store: Arc<dyn Store> = Arc::new(SqliteStore::open(&path).await.unwrap());
-        let stock = fill(
-            &store,
-            Size {
-                items,
-                events: items,
-            },
-        )
-        .await;
+        let store: Arc<dyn Store> = Arc::new(SqliteStore::open_with(&path, FILLING).await.unwrap());
+        let size = Size {
+            items,
+            events: items,
+        };
+        let stock = fill(&store, size, &Base::File(path.clone())).await;
         store.close().await;
         drop(store);
         let bytes = std::fs::metadata(&path).unwrap().len();
@@ -280,6 +279,7 @@ impl Room {
                 piece: thing.piece,
                 to,
                 purpose: "Intake".into(),
+                authority: String::new(),
                 due_at: None,
                 unsealed_reason: None,
             };

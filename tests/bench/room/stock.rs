@@ -18,6 +18,7 @@ use liftledger::people::Role;
 use liftledger::store::{Batch, CheckpointRow, CommandRow, NodeRow, Store, WordsRow};
 use liftledger::trade::TradeRules;
 
+use super::base::Base;
 use crate::build::{add, key};
 use crate::figure::note;
 
@@ -35,6 +36,8 @@ pub const WAITING: u64 = 200;
 const IN_FIRST: u64 = 200;
 /// The setting that says by which rules words were made; a server fills the index anew where it does not find it.
 const WORDS: (&str, &str) = ("word-index", "1");
+/// The same of records: a server replays the whole ledger where it does not find it.
+const RECORDS: (&str, &str) = ("records", "2");
 
 /// What things are called here, by turns and by chance: the first are in most descriptions, the last in few.
 pub const NAMES: [&str; 40] = [
@@ -43,6 +46,9 @@ pub const NAMES: [&str; 40] = [
     "winch", "anchor", "bilge", "cabin", "deck", "engine", "fender", "galley", "hull", "jib",
     "keel", "lantern", "mast", "oar", "paddle", "rope", "sail", "tiller",
 ];
+
+/// Memory for pages while a database is filled, in MiB: new rows of a commit go to as many pages as there are rows of indexes.
+pub const FILLING: u32 = 2_048;
 
 /// Numbers that look random and are the same in each run (xorshift; the three shifts are Marsaglia's, from memory).
 pub struct Dice(pub u64);
@@ -118,8 +124,9 @@ pub struct Stock {
 }
 
 /// Fills an empty database.
-pub async fn fill(store: &Arc<dyn Store>, size: Size) -> Stock {
+pub async fn fill(store: &Arc<dyn Store>, size: Size, base: &Base) -> Stock {
     let began = Instant::now();
+    let indexes = base.put_aside().await;
     let (send, mut receive) = tokio::sync::mpsc::channel::<Batch>(2);
     let making = tokio::task::spawn_blocking(move || Making::new(size, send).run());
     let (mut done, mut said) = (0, Instant::now());
@@ -138,7 +145,14 @@ pub async fn fill(store: &Arc<dyn Store>, size: Size) -> Stock {
     }
     let mut stock = making.await.unwrap();
     store.set_setting("origin", key().name()).await.unwrap();
-    store.set_setting(WORDS.0, WORDS.1).await.unwrap();
+    for (name, value) in [WORDS, RECORDS] {
+        store.set_setting(name, value).await.unwrap();
+    }
+    note(&format!(
+        "filled after {:.0} s",
+        began.elapsed().as_secs_f64()
+    ));
+    base.put_back(indexes).await;
     stock.took = began.elapsed();
     stock
 }
@@ -344,6 +358,7 @@ impl Making {
             piece,
             to: to.unwrap().0,
             purpose: "Comparison".into(),
+            authority: String::new(),
             due_at: due_at.map(|t| t.fixed_offset()),
             unsealed_reason: None,
         };
@@ -524,6 +539,8 @@ impl Making {
         });
         self.send.blocking_send(batch).unwrap();
         if !self.base.people.is_empty() {
+            // How much stands in each place goes on.
+            self.base.places = std::mem::take(&mut self.stage.state.places);
             self.stage.state = self.base.clone();
         }
     }
