@@ -165,6 +165,8 @@ pub struct Input {
     pub kind: Kind,
     /// Whether it must be filled in.
     pub required: bool,
+    /// Whether its label says that it need not be; else the hint says when.
+    pub says_optional: bool,
     /// What is in it.
     pub values: Vec<String>,
     /// What is wrong with it.
@@ -182,6 +184,7 @@ impl Input {
             label: label.into(),
             hint: String::new(),
             required: !matches!(kind, Kind::Yes | Kind::Many(_)),
+            says_optional: true,
             kind,
             values: Vec::new(),
             error: None,
@@ -233,6 +236,13 @@ impl Input {
     pub fn optional(mut self) -> Self {
         self.required = false;
         self
+    }
+
+    /// May be left empty in some cases, which its hint says: the form takes it, and the record's own rule decides.
+    #[must_use]
+    pub fn optional_by_hint(mut self) -> Self {
+        self.says_optional = false;
+        self.optional()
     }
 
     /// The first value; empty where there is none.

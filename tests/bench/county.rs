@@ -161,7 +161,7 @@ pub fn run(runtime: &Runtime, scale: Scale, say: &mut dyn FnMut(Vec<Figure>)) {
         let store: Arc<dyn Store> = Arc::new(server.fresh(NAME).await);
         let address = server.address_of(NAME);
         let bytes = || 0;
-        let base = Base::Server(address.parse().unwrap());
+        let base = Base::Server(Box::new(address.parse().unwrap()));
         one(
             "PostgreSQL",
             store,

@@ -11,7 +11,7 @@ use crate::raw;
 /// Where a database lies.
 pub enum Base {
     File(PathBuf),
-    Server(PgConnectOptions),
+    Server(Box<PgConnectOptions>),
 }
 
 impl Base {

@@ -185,8 +185,7 @@ pub fn seen(sealed: bool) -> Vec<Input> {
     let seal = if sealed {
         Input::line("seal_seen", "Seal number that you see")
             .hint("Read it off the package, or scan it. Empty only where there is none to read: the condition then says so.")
-            // The rule is asked for by the record itself: a package without its seal has no number to give.
-            .optional()
+            .optional_by_hint()
     } else {
         Input::hidden("seal_seen", "").optional()
     };
@@ -200,7 +199,7 @@ pub fn seen(sealed: bool) -> Vec<Input> {
         .value("intact"),
         Input::lines("note", "Note")
             .hint("Needed for any condition but intact.")
-            .optional(),
+            .optional_by_hint(),
     ]
 }
 
