@@ -246,7 +246,7 @@ async fn the_desks_lists_use_an_index() {
         (
             "SELECT subject FROM docs WHERE kind = 'item' AND case_id = 'case:1' AND number IS NOT NULL \
              ORDER BY number, subject LIMIT 9",
-            "COVERING INDEX docs_case",
+            "docs_case",
         ),
         (
             "SELECT * FROM docs WHERE kind = 'person' AND name = 'mara'",
@@ -258,6 +258,10 @@ async fn the_desks_lists_use_an_index() {
             plan.len() == 1 && plan[0].contains(index),
             "{sql}: {plan:?}"
         );
+        // No document is read for what the index has: each database has its own words for it.
+        let alone = ["USING COVERING INDEX", "Index Only Scan"];
+        let alone = alone.iter().any(|words| plan[0].contains(words));
+        assert_eq!(alone, sql.starts_with("SELECT subject"), "{sql}: {plan:?}");
     }
 }
 
