@@ -487,6 +487,8 @@ impl Making {
             }
             add(&mut self.batch, event);
         }
+        // What events change beside what they touch: how much stands in the places around one.
+        self.changed.append(&mut self.stage.state.also);
         self.batch.nodes.extend(taken.nodes.iter().map(|n| NodeRow {
             level: u32::from(n.level),
             idx: n.index,
