@@ -108,10 +108,11 @@ async fn rest(store: &dyn Store, subject: Subject, out: &mut Vec<Past>) -> Resul
     let text = subject.to_string();
     let mut after = out.last().map_or(0, |p| p.n);
     while after < HISTORY_MAX {
-        let part = store.events_of(&text, after, LIST_MAX).await?;
+        let limit = u32::try_from(HISTORY_MAX - after).map_or(LIST_MAX, |left| left.min(LIST_MAX));
+        let part = store.events_of(&text, after, limit).await?;
         let Some(last) = part.last() else { break };
         after = last.n;
-        let full = part.len() >= LIST_MAX as usize;
+        let full = part.len() >= limit as usize;
         for touched in part {
             out.push(past(touched)?);
         }
