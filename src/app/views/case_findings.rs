@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::findings::{Asked, Finding, Severity, Tally, findings};
-use super::told::recoveries;
+use super::told::{mark_of, recoveries};
 use super::trail::{Known, Step, load_all, named, of_marks};
 use super::words;
 use crate::app::past::{HISTORY_MAX, around};
@@ -226,14 +226,6 @@ impl Gathered<'_> {
             packages,
             more: self.more,
         }
-    }
-}
-
-/// The mark that an item was recovered from.
-fn mark_of(state: &State, piece: Piece) -> Option<MarkId> {
-    match piece {
-        Piece::Item(id) => state.items.get(&id).map(|i| i.mark),
-        Piece::Package(_) => None,
     }
 }
 

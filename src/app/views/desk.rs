@@ -235,6 +235,17 @@ impl Made<'_> {
         self.group(when).push(line);
     }
 
+    /// Those things that are not listed yet and whose lines there is room for: what is around the others need not be read.
+    fn with_room(&mut self, when: When, all: impl IntoIterator<Item = Thing>) -> Vec<Thing> {
+        let mut things = Vec::new();
+        for thing in all {
+            if !self.listed.contains(&thing.piece()) && self.group(when).has_room(things.len()) {
+                things.push(thing);
+            }
+        }
+        things
+    }
+
     /// Takes the words out of the lines of restricted cases.
     async fn close(&mut self) -> Result<(), ReadError> {
         let desk = &mut self.desk;
@@ -286,12 +297,7 @@ impl Made<'_> {
     /// What is offered to me.
     async fn offered(&mut self, me: PersonId) -> Result<(), ReadError> {
         let page = self.reader.offered_to(me, &Part::default()).await?;
-        let mut things = Vec::new();
-        for thing in page.rows {
-            if self.desk.now.has_room(things.len()) {
-                things.push(thing);
-            }
-        }
+        let things = self.with_room(When::Now, page.rows);
         let state = self.state(&things).await?;
         for thing in &things {
             if let Some(done) = thing
@@ -555,12 +561,7 @@ impl Made<'_> {
             ..DocFilter::default()
         };
         let page = self.reader.things(filter, &Part::default()).await?;
-        let mut things = Vec::new();
-        for thing in page.rows {
-            if !self.listed.contains(&thing.piece()) && self.desk.later.has_room(things.len()) {
-                things.push(thing);
-            }
-        }
+        let things = self.with_room(When::Later, page.rows);
         let state = self.state(&things).await?;
         for thing in &things {
             let why = format!(
@@ -585,16 +586,11 @@ impl Made<'_> {
         let mut part = Part::first(LIST_MAX);
         for _ in 0..OFFERS {
             let page = self.reader.offered(&part).await?;
-            let mut things = Vec::new();
-            for thing in page.rows {
-                let from_store = thing.custody().offer.as_ref().is_some_and(|o| o.from_place);
-                if from_store
-                    && !self.listed.contains(&thing.piece())
-                    && self.desk.soon.has_room(things.len())
-                {
-                    things.push(thing);
-                }
-            }
+            let from_store = page
+                .rows
+                .into_iter()
+                .filter(|t| t.custody().offer.as_ref().is_some_and(|o| o.from_place));
+            let things = self.with_room(When::Soon, from_store);
             let state = self.state(&things).await?;
             for thing in &things {
                 let Some(offer) = &thing.custody().offer else {
@@ -608,7 +604,8 @@ impl Made<'_> {
                 self.thing(When::Soon, &state, thing.piece(), why, "not answered");
             }
             part.after = page.next;
-            if part.after.is_none() {
+            // Where there are more than are shown, nothing further on would be.
+            if part.after.is_none() || self.desk.soon.more {
                 return Ok(());
             }
         }

@@ -13,7 +13,7 @@ use crate::app::reader::{ReadError, Reader};
 use crate::custody::State;
 use crate::custody::finding::FindingKey;
 use crate::custody::thread::Thread;
-use crate::ids::{ItemId, Piece, Seq, Subject};
+use crate::ids::{ItemId, MarkId, Piece, Seq, Subject};
 use crate::keeping::Stand;
 use crate::store::Store;
 
@@ -82,12 +82,9 @@ async fn read(store: &dyn Store, piece: Piece, now: DateTime<Utc>) -> Result<Rea
     let mut asked: Vec<Subject> = trail::named(&steps).into_iter().collect();
     asked.push(piece.into());
     let state = past::around(store, &asked).await?;
-    let mark = match piece {
-        Piece::Item(id) => match state.items.get(&id) {
-            Some(item) => trail::of_mark(store, item.mark).await?,
-            None => Vec::new(),
-        },
-        Piece::Package(_) => Vec::new(),
+    let mark = match mark_of(&state, piece) {
+        Some(mark) => trail::of_mark(store, mark).await?,
+        None => Vec::new(),
     };
     Ok(Read {
         recoveries: recoveries(store, piece, &state, now).await?,
@@ -95,6 +92,14 @@ async fn read(store: &dyn Store, piece: Piece, now: DateTime<Utc>) -> Result<Rea
         mark,
         state,
     })
+}
+
+/// The mark that an item was recovered from; none of a package.
+pub(super) fn mark_of(state: &State, piece: Piece) -> Option<MarkId> {
+    match piece {
+        Piece::Item(id) => state.items.get(&id).map(|i| i.mark),
+        Piece::Package(_) => None,
+    }
 }
 
 /// The events that recovered those items in a package of which something is late now.

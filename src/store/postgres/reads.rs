@@ -15,9 +15,15 @@ use crate::store::{
 /// An event with its payload, the columns as they are; the identifier as bytes, as the raw row has it.
 macro_rules! raw_event {
     ($tail:literal) => {
+        raw_event!("", "events e ", $tail)
+    };
+    ($beside:literal, $from:literal, $tail:literal) => {
         concat!(
-            "SELECT e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields, x.by_seq, x.remains ",
-            "FROM events e LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq ",
+            "SELECT ",
+            $beside,
+            "e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields, x.by_seq, x.remains FROM ",
+            $from,
+            "LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq ",
             $tail
         )
     };
@@ -212,10 +218,11 @@ impl Reads for PostgresStore {
         limit: u32,
     ) -> Answer<'a, Vec<TouchedEvent>> {
         Box::pin(async move {
-            let sql = "SELECT t.n, e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields, x.by_seq, x.remains \
-                       FROM touches t JOIN events e ON e.seq = t.seq LEFT JOIN event_payloads p ON p.seq = e.seq \
-                       LEFT JOIN expunged x ON x.seq = e.seq \
-                       WHERE t.subject = $1 AND t.n > $2 ORDER BY t.n LIMIT $3";
+            let sql = raw_event!(
+                "t.n, ",
+                "touches t JOIN events e ON e.seq = t.seq ",
+                "WHERE t.subject = $1 AND t.n > $2 ORDER BY t.n LIMIT $3"
+            );
             let q = sqlx::query_as(sql)
                 .bind(subject)
                 .bind(int(after_n)?)
@@ -231,10 +238,12 @@ impl Reads for PostgresStore {
     ) -> Answer<'a, Vec<SubjectEvent>> {
         Box::pin(async move {
             few_events(subjects.len(), each)?;
-            let sql = "SELECT t.subject, t.n, e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields, x.by_seq, \
-                       x.remains FROM unnest($1::text[]) AS s(subject) JOIN touches t ON t.subject = s.subject AND t.n <= $2 \
-                       JOIN events e ON e.seq = t.seq LEFT JOIN event_payloads p ON p.seq = e.seq \
-                       LEFT JOIN expunged x ON x.seq = e.seq ORDER BY t.subject, t.n";
+            let sql = raw_event!(
+                "t.subject, t.n, ",
+                "unnest($1::text[]) AS s(subject) JOIN touches t ON t.subject = s.subject AND t.n <= $2 \
+                 JOIN events e ON e.seq = t.seq ",
+                "ORDER BY t.subject, t.n"
+            );
             let q = sqlx::query_as(sql).bind(subjects).bind(i64::from(each));
             Ok(q.fetch_all(&self.readers).await?)
         })

@@ -40,10 +40,16 @@ fn plain(sql: &str) -> String {
 // Columns are cast, so that a row with the wrong kind of value is still read and not an error in the middle of a list.
 macro_rules! raw_event {
     ($tail:literal) => {
+        raw_event!("", "events e ", $tail)
+    };
+    ($beside:literal, $from:literal, $tail:literal) => {
         concat!(
-            "SELECT e.seq AS seq, CAST(e.id AS BLOB) AS id, CAST(e.header AS BLOB) AS header, ",
-            "CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields, x.by_seq AS by_seq, x.remains AS remains ",
-            "FROM events e LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq ",
+            "SELECT ",
+            $beside,
+            "e.seq AS seq, CAST(e.id AS BLOB) AS id, CAST(e.header AS BLOB) AS header, ",
+            "CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields, x.by_seq AS by_seq, x.remains AS remains FROM ",
+            $from,
+            "LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq ",
             $tail
         )
     };
@@ -368,11 +374,11 @@ impl Reads for SqliteStore {
         limit: u32,
     ) -> Answer<'a, Vec<TouchedEvent>> {
         Box::pin(async move {
-            let sql = "SELECT t.n AS n, e.seq AS seq, CAST(e.id AS BLOB) AS id, CAST(e.header AS BLOB) AS header, \
-                       CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields, x.by_seq AS by_seq, \
-                       x.remains AS remains FROM touches t JOIN events e ON e.seq = t.seq \
-                       LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq \
-                       WHERE t.subject = ? AND t.n > ? ORDER BY t.n LIMIT ?";
+            let sql = raw_event!(
+                "t.n AS n, ",
+                "touches t JOIN events e ON e.seq = t.seq ",
+                "WHERE t.subject = ? AND t.n > ? ORDER BY t.n LIMIT ?"
+            );
             let q = sqlx::query_as(sql)
                 .bind(subject)
                 .bind(int(after_n)?)
@@ -389,12 +395,11 @@ impl Reads for SqliteStore {
         Box::pin(async move {
             few_events(subjects.len(), each)?;
             // From the few subjects to the many touches.
-            let sql = "SELECT t.subject AS subject, t.n AS n, e.seq AS seq, CAST(e.id AS BLOB) AS id, \
-                       CAST(e.header AS BLOB) AS header, CAST(p.salt AS BLOB) AS salt, CAST(p.fields AS BLOB) AS fields, \
-                       x.by_seq AS by_seq, x.remains AS remains FROM json_each(?) j \
-                       CROSS JOIN touches t ON t.subject = j.value AND t.n <= ? JOIN events e ON e.seq = t.seq \
-                       LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq \
-                       ORDER BY t.subject, t.n";
+            let sql = raw_event!(
+                "t.subject AS subject, t.n AS n, ",
+                "json_each(?) j CROSS JOIN touches t ON t.subject = j.value AND t.n <= ? JOIN events e ON e.seq = t.seq ",
+                "ORDER BY t.subject, t.n"
+            );
             let q = sqlx::query_as(sql).bind(json(subjects)?).bind(each);
             Ok(q.fetch_all(&self.readers).await?)
         })
