@@ -34,6 +34,9 @@ pub fn folder() -> TempDir {
 /// What the key of every ledger here is made of.
 pub const SEED: [u8; 32] = [7; 32];
 
+/// The setting that says which version made the records; a server replays the whole ledger where it does not find it.
+pub const RECORDS: (&str, &str) = ("records", "2");
+
 pub fn key() -> Key {
     Key::new(&SEED, "ledger.example/bench").unwrap()
 }
@@ -87,8 +90,8 @@ impl Built {
             .set_setting("origin", key().name())
             .await
             .unwrap();
-        // Its records were made by this version.
-        self.store.set_setting("records", "2").await.unwrap();
+        let (name, version) = RECORDS;
+        self.store.set_setting(name, version).await.unwrap();
         House::open(folder).await.unwrap()
     }
 }

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 use std::sync::OnceLock;
 
+use axum::Router;
 use axum::body::{Body, Bytes};
 use axum::http::{HeaderMap, Request, StatusCode, header};
 use chrono::Utc;
@@ -85,6 +86,18 @@ impl Browser {
     }
 
     async fn send_as(&self, method: &str, path: &str, kind: &str, body: Vec<u8>) -> Answer {
+        self.send_to(&world().router, method, path, kind, body)
+            .await
+    }
+
+    async fn send_to(
+        &self,
+        router: &Router,
+        method: &str,
+        path: &str,
+        kind: &str,
+        body: Vec<u8>,
+    ) -> Answer {
         let request = Request::builder()
             .method(method)
             .uri(path)
@@ -92,7 +105,7 @@ impl Browser {
             .header(header::CONTENT_TYPE, kind)
             .body(Body::from(body))
             .unwrap();
-        let response = world().router.clone().oneshot(request).await.unwrap();
+        let response = router.clone().oneshot(request).await.unwrap();
         let (status, headers) = (response.status(), response.headers().clone());
         let bytes = response.into_body().collect().await.unwrap().to_bytes();
         Answer {

@@ -4,7 +4,7 @@
 use std::path::PathBuf;
 
 use sqlx::postgres::PgConnectOptions;
-use sqlx::{AssertSqlSafe, ConnectOptions as _, Executor as _, Row as _};
+use sqlx::{AssertSqlSafe, ConnectOptions as _, Executor as _};
 
 use crate::raw;
 
@@ -17,58 +17,56 @@ pub enum Base {
 impl Base {
     /// Drops them; what makes them again.
     pub async fn put_aside(&self) -> Vec<String> {
-        let mut again = Vec::new();
-        match self {
+        let indexes: Vec<(String, String)> = match self {
             Self::File(path) => {
-                let mut c = raw::connect(path).await;
                 let sql = "SELECT name, sql FROM sqlite_master WHERE type = 'index' AND sql IS NOT NULL \
                            AND tbl_name IN ('docs', 'touches', 'words')";
-                for row in sqlx::query(sql).fetch_all(&mut c).await.unwrap() {
-                    let name: String = row.get(0);
-                    again.push(row.get(1));
-                    c.execute(AssertSqlSafe(format!("DROP INDEX {name}")))
-                        .await
-                        .unwrap();
-                }
+                let mut c = raw::connect(path).await;
+                sqlx::query_as(sql).fetch_all(&mut c).await.unwrap()
             }
             Self::Server(options) => {
-                let mut c = options.connect().await.unwrap();
                 // Not those that a key of a table is made of.
-                let sql = "SELECT indexname::text, indexdef FROM pg_indexes WHERE schemaname = 'liftledger' \
+                let sql = "SELECT 'liftledger.' || indexname, indexdef FROM pg_indexes WHERE schemaname = 'liftledger' \
                            AND tablename IN ('docs', 'touches', 'words') \
                            AND indexname NOT IN (SELECT conname FROM pg_constraint)";
-                for row in sqlx::query(sql).fetch_all(&mut c).await.unwrap() {
-                    let name: String = row.get(0);
-                    again.push(row.get(1));
-                    c.execute(AssertSqlSafe(format!("DROP INDEX liftledger.{name}")))
-                        .await
-                        .unwrap();
-                }
+                let mut c = options.connect().await.unwrap();
+                sqlx::query_as(sql).fetch_all(&mut c).await.unwrap()
             }
-        }
-        assert!(again.len() > 8, "{again:?}");
+        };
+        assert!(indexes.len() > 8, "{indexes:?}");
+        let (names, again): (Vec<String>, Vec<String>) = indexes.into_iter().unzip();
+        self.run(names.iter().map(|name| format!("DROP INDEX {name}")))
+            .await;
         again
     }
 
-    /// Makes them again, and has the database look at what there is now.
+    /// Makes them again, and has the database look at what there is now as it does by itself sooner or later.
     pub async fn put_back(&self, again: Vec<String>) {
+        let (before, after) = match self {
+            Self::File(_) => (
+                "PRAGMA cache_size = -1048576",
+                "PRAGMA wal_checkpoint(TRUNCATE)",
+            ),
+            Self::Server(_) => ("SET maintenance_work_mem = '1GB'", "VACUUM ANALYZE"),
+        };
+        let all = [before.to_owned()].into_iter().chain(again);
+        self.run(all.chain([after.to_owned()])).await;
+    }
+
+    /// One statement after the other, on one connection.
+    async fn run(&self, all: impl Iterator<Item = String>) {
         match self {
             Self::File(path) => {
                 let mut c = raw::connect(path).await;
-                c.execute("PRAGMA cache_size = -1048576").await.unwrap();
-                for sql in again {
+                for sql in all {
                     c.execute(AssertSqlSafe(sql)).await.unwrap();
                 }
-                c.execute("PRAGMA wal_checkpoint(TRUNCATE)").await.unwrap();
             }
             Self::Server(options) => {
                 let mut c = options.connect().await.unwrap();
-                c.execute("SET maintenance_work_mem = '1GB'").await.unwrap();
-                for sql in again {
+                for sql in all {
                     c.execute(AssertSqlSafe(sql)).await.unwrap();
                 }
-                // As the server does by itself sooner or later.
-                c.execute("VACUUM ANALYZE").await.unwrap();
             }
         }
     }

@@ -19,7 +19,7 @@ use liftledger::store::{Batch, CheckpointRow, CommandRow, NodeRow, Store, WordsR
 use liftledger::trade::TradeRules;
 
 use super::base::Base;
-use crate::build::{add, key};
+use crate::build::{RECORDS, add, key};
 use crate::figure::note;
 
 /// Events in one commit, about.
@@ -36,8 +36,6 @@ pub const WAITING: u64 = 200;
 const IN_FIRST: u64 = 200;
 /// The setting that says by which rules words were made; a server fills the index anew where it does not find it.
 const WORDS: (&str, &str) = ("word-index", "1");
-/// The same of records: a server replays the whole ledger where it does not find it.
-const RECORDS: (&str, &str) = ("records", "2");
 
 /// What things are called here, by turns and by chance: the first are in most descriptions, the last in few.
 pub const NAMES: [&str; 40] = [

@@ -2,7 +2,6 @@
 
 use std::time::Duration;
 
-use axum::Router;
 use liftledger::web::turn::AT_ONCE;
 use liftledger::web::{App, router};
 use tokio::time::timeout;
@@ -15,14 +14,9 @@ const NEVER: Duration = Duration::from_millis(300);
 const SOON: Duration = Duration::from_secs(60);
 
 async fn ask(router: &Router, browser: &Browser, method: &str, path: &str) -> StatusCode {
-    let request = Request::builder()
-        .method(method)
-        .uri(path)
-        .header(header::COOKIE, &browser.cookie)
-        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-        .body(Body::empty())
-        .unwrap();
-    router.clone().oneshot(request).await.unwrap().status()
+    let kind = "application/x-www-form-urlencoded";
+    let answer = browser.send_to(router, method, path, kind, Vec::new());
+    answer.await.status
 }
 
 #[test]
