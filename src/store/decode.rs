@@ -1,10 +1,12 @@
 //! From a database's row to ours, stamped for each database.
 
+use serde::de::DeserializeOwned;
 use sqlx::{FromRow, Row};
 
 use super::{
     CheckpointRow, CommandRow, CredentialRow, DocRow, NodeRow, RawCheckpoint, RawEvent, RawNode,
-    SealRow, SessionRow, SignInFailureRow, SubjectEvent, TokenRow, TouchRow, TouchedEvent, WordRow,
+    SealRow, SessionRow, SignInFailureRow, SubjectEvent, TokenRow, TouchRow, TouchedEvent,
+    TouchesRow, WordRow, WordsRow,
 };
 
 macro_rules! decode {
@@ -16,6 +18,15 @@ macro_rules! decode {
             fn count(row: &$row, column: &str) -> Result<u64, sqlx::Error> {
                 let n: i64 = row.try_get(column)?;
                 u64::try_from(n).map_err(|e| sqlx::Error::ColumnDecode {
+                    index: column.into(),
+                    source: Box::new(e),
+                })
+            }
+
+            /// A column that is a JSON array: many rows in one, since each costs the readers a change of threads.
+            fn listed<T: DeserializeOwned>(row: &$row, column: &str) -> Result<T, sqlx::Error> {
+                let text: String = row.try_get(column)?;
+                serde_json::from_str(&text).map_err(|e| sqlx::Error::ColumnDecode {
                     index: column.into(),
                     source: Box::new(e),
                 })
@@ -124,6 +135,30 @@ macro_rules! decode {
                         subject: row.try_get("subject")?,
                         n: count(row, "n")?,
                         seq: count(row, "seq")?,
+                    })
+                }
+            }
+
+            impl FromRow<'_, $row> for TouchesRow {
+                fn from_row(row: &$row) -> Result<Self, sqlx::Error> {
+                    let mut at: Vec<(i64, i64)> = listed(row, "at")?;
+                    at.sort_unstable();
+                    Ok(Self {
+                        subject: row.try_get("subject")?,
+                        at,
+                    })
+                }
+            }
+
+            impl FromRow<'_, $row> for WordsRow {
+                fn from_row(row: &$row) -> Result<Self, sqlx::Error> {
+                    let mut words: Vec<String> = listed(row, "words")?;
+                    // In the order of bytes, as the index is.
+                    words.sort_unstable();
+                    Ok(Self {
+                        subject: row.try_get("subject")?,
+                        kind: row.try_get("kind")?,
+                        words,
                     })
                 }
             }

@@ -30,7 +30,7 @@ pub use rows::{
     Batch, BrokenGuard, CheckpointRow, CommandRow, Counts, CredentialRow, Cursor, DocFilter,
     DocOrder, DocRow, EventRow, ExpungedRow, Head, NodeRow, PayloadRow, RawCheckpoint, RawEvent,
     RawNode, RemovalRow, Scrubbed, SealRow, SessionRow, SignInFailureRow, SubjectEvent, TokenRow,
-    TouchRow, TouchedEvent, WordRow, WordsRow,
+    TouchRow, TouchedEvent, TouchesRow, WordRow, WordsRow,
 };
 pub use sqlite::SqliteStore;
 
@@ -187,8 +187,10 @@ pub trait Reads: Send + Sync {
     /// Which of several subjects have a word that begins so, in no order.
     fn having_word<'a>(&'a self, subjects: &'a [String], begin: &'a str)
     -> Answer<'a, Vec<String>>;
-    /// Words behind a (subject, word), in that order, at most [`RAW_MAX`]. Begin with two empty texts.
-    fn words_page<'a>(&'a self, after: (&'a str, &'a str), limit: u32) -> Answer<'a, Vec<WordRow>>;
+    /// Words behind a (subject, word), in that order, at most [`RAW_MAX`] in all, those of one subject and kind in one row; the
+    /// last subject may have more. Begin with two empty texts.
+    fn words_page<'a>(&'a self, after: (&'a str, &'a str), limit: u32)
+    -> Answer<'a, Vec<WordsRow>>;
     /// Where a seal number was used.
     fn seal<'a>(&'a self, number: &'a str) -> Answer<'a, Option<SealRow>>;
     /// Which of several seal numbers were used and where, in no particular order; one that was not is left out.
@@ -221,8 +223,9 @@ pub trait Reads: Send + Sync {
     fn events(&self, from: i64, limit: u32) -> Answer<'_, Vec<RawEvent>>;
     /// Places of payloads whose event is missing, at most [`RAW_MAX`].
     fn orphan_payloads(&self, limit: u32) -> Answer<'_, Vec<i64>>;
-    /// Touches behind a (subject, n), in that order, at most [`RAW_MAX`]. Begin with `("", 0)`.
-    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchRow>>;
+    /// Touches behind a (subject, n), in that order, at most [`RAW_MAX`] in all, those of one subject in one row; the last subject
+    /// may have more. Begin with `("", i64::MIN)` to see rows that should not be.
+    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchesRow>>;
     /// Nodes of the tree by (level, index), in no particular order; one that is not there is left out.
     fn nodes<'a>(&'a self, at: &'a [(u32, u64)]) -> Answer<'a, Vec<NodeRow>>;
     /// Nodes behind a (level, index), in that order, at most [`RAW_MAX`]. Begin with `None`.

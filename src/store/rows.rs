@@ -64,6 +64,15 @@ pub struct TouchRow {
     pub seq: u64,
 }
 
+/// Some touches of one subject that follow each other, with nothing taken for granted.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TouchesRow {
+    /// `kind:uuid`.
+    pub subject: String,
+    /// Which of the subject's events, and the event's place; in the order of the first.
+    pub at: Vec<(i64, i64)>,
+}
+
 /// What a subject is now, and the columns that lists are made by.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct DocRow {

@@ -27,6 +27,9 @@ const READERS: u32 = 6;
 /// places of its indexes, and of each one that reads.
 const WRITER_CACHE: u32 = 32;
 const READER_CACHE: u32 = 8;
+/// How many rows a connection reads before somebody takes them: below it, the thread that reads and the one that takes rows wait
+/// for each other at each row.
+const ROWS_AHEAD: usize = 1_000;
 /// How many pages the log has when they go to their places in the file (SQLite's `PRAGMA wal_autocheckpoint`; 32 MiB): a page that
 /// many commits change is then written there once.
 const LOG_PAGES: &str = "8192";
@@ -93,12 +96,15 @@ impl SqliteStore {
         let options = SqliteConnectOptions::new()
             .filename(path)
             .read_only(true)
+            .row_buffer_size(ROWS_AHEAD)
             .busy_timeout(PATIENCE)
             .pragma("trusted_schema", "OFF")
             .pragma("cache_size", cache(READER_CACHE));
         let readers = SqlitePoolOptions::new()
             .max_connections(READERS)
             .acquire_timeout(PATIENCE)
+            // Nothing lies between the program and its file that could be cut.
+            .test_before_acquire(false)
             .connect_with(options)
             .await?;
         Ok(Self { writer, readers })

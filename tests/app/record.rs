@@ -308,6 +308,24 @@ async fn a_change_behind_the_ledgers_back_is_found() {
         "{found:?}"
     );
     desk.close().await;
+    // The same number of events of each, and two of them in each other's place.
+    database(
+        "UPDATE docs SET lot = NULL WHERE kind = 'item' AND lot = 'lifting-tape/NONE'; \
+         UPDATE touches SET seq = (SELECT sum(seq) FROM touches AS t WHERE t.subject = touches.subject AND t.n IN (1, 2)) - seq \
+         WHERE n IN (1, 2) AND subject = (SELECT subject FROM touches WHERE subject LIKE 'item:%' AND n = 2 LIMIT 1)",
+    )
+    .await;
+    let desk = open(dir.path()).await;
+    let found = desk.audit().await;
+    assert!(found.ledger.is_clean(), "{found:?}");
+    assert!(
+        found
+            .models
+            .iter()
+            .any(|d| d.code == "touches-differ" && d.text.contains("item:")),
+        "{found:?}"
+    );
+    desk.close().await;
     database("DELETE FROM touches WHERE seq = 10").await;
     let desk = open(dir.path()).await;
     let found = desk.audit().await;

@@ -203,6 +203,15 @@ async fn the_audit_finds_every_wrong_word_and_a_database_without_words_gets_them
                 .to_owned(),
             "DELETE FROM words WHERE subject = 'item:nobody'".to_owned(),
         ),
+        // Under another kind it is not found among items.
+        (
+            format!(
+                "UPDATE words SET kind = 'case' WHERE subject = '{item}' AND word = 'recovered'"
+            ),
+            format!(
+                "UPDATE words SET kind = 'item' WHERE subject = '{item}' AND word = 'recovered'"
+            ),
+        ),
     ] {
         raw.execute(AssertSqlSafe(wrong.clone())).await.unwrap();
         let found = audited(&b.house).await.models;

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use liftledger::store::{
-    Batch, CommandRow, DocFilter, DocRow, PostgresStore, RAW_MAX, Reads as _, Store,
+    Batch, CommandRow, DocFilter, DocRow, PostgresStore, RAW_MAX, Reads as _, Store, TouchRow,
 };
 use liftledger::store::{CheckpointRow, EventRow, NodeRow, PayloadRow};
 use sqlx::postgres::PgConnectOptions;
@@ -247,11 +247,18 @@ async fn groups(store: &PostgresStore, c: &mut PgConnection) -> Vec<Batch> {
     loop {
         let page = store.touches((&after.0, after.1), RAW_MAX).await.unwrap();
         let Some(last) = page.last() else { break };
-        after = (last.subject.clone(), last.n.cast_signed());
-        for touch in page {
-            let group = &mut groups[at[&touch.seq]];
-            group.docs.extend(docs.get(&touch.subject).cloned());
-            group.touches.push(touch);
+        after = (last.subject.clone(), last.at.last().unwrap().0);
+        for row in page {
+            for (n, seq) in row.at {
+                let seq = seq.cast_unsigned();
+                let group = &mut groups[at[&seq]];
+                group.docs.extend(docs.get(&row.subject).cloned());
+                group.touches.push(TouchRow {
+                    subject: row.subject.clone(),
+                    n: n.cast_unsigned(),
+                    seq,
+                });
+            }
         }
     }
     let commands: Vec<CommandRow> = sqlx::query_as("SELECT * FROM commands")

@@ -8,8 +8,8 @@ use crate::store::listing::{
 };
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
-    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, SubjectEvent, TouchRow,
-    TouchedEvent, WordRow, WordsAsked, error::int,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, SubjectEvent, TouchedEvent,
+    TouchesRow, WordRow, WordsAsked, WordsRow, error::int,
 };
 
 /// An event with its payload, the columns as they are; the identifier as bytes, as the raw row has it.
@@ -178,10 +178,15 @@ impl Reads for PostgresStore {
         })
     }
 
-    fn words_page<'a>(&'a self, after: (&'a str, &'a str), limit: u32) -> Answer<'a, Vec<WordRow>> {
+    fn words_page<'a>(
+        &'a self,
+        after: (&'a str, &'a str),
+        limit: u32,
+    ) -> Answer<'a, Vec<WordsRow>> {
         Box::pin(async move {
-            let sql = "SELECT subject, word FROM words WHERE (subject, word) > ($1, $2) \
-                       ORDER BY subject, word LIMIT $3";
+            let sql = "SELECT subject, kind, json_agg(word)::text AS words FROM \
+                       (SELECT subject, kind, word FROM words WHERE (subject, word) > ($1, $2) ORDER BY subject, word LIMIT $3) AS led \
+                       GROUP BY subject, kind ORDER BY subject, kind";
             Ok(sqlx::query_as(sql)
                 .bind(after.0)
                 .bind(after.1)
@@ -286,10 +291,11 @@ impl Reads for PostgresStore {
         })
     }
 
-    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchRow>> {
+    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchesRow>> {
         Box::pin(async move {
-            let sql =
-                "SELECT * FROM touches WHERE (subject, n) > ($1, $2) ORDER BY subject, n LIMIT $3";
+            let sql = "SELECT subject, json_agg(json_build_array(n, seq))::text AS at FROM \
+                       (SELECT * FROM touches WHERE (subject, n) > ($1, $2) ORDER BY subject, n LIMIT $3) AS led \
+                       GROUP BY subject ORDER BY subject";
             let q = sqlx::query_as(sql)
                 .bind(after.0)
                 .bind(after.1)

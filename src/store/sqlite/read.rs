@@ -11,8 +11,8 @@ use crate::store::listing::{
 };
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
-    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, SubjectEvent, TouchRow,
-    TouchedEvent, WordRow, WordsAsked,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, SubjectEvent, TouchedEvent,
+    TouchesRow, WordRow, WordsAsked, WordsRow,
 };
 
 /// The guards: every trigger that the ledger's schema makes, its name and its text; a later step's takes an earlier one's
@@ -334,10 +334,15 @@ impl Reads for SqliteStore {
         })
     }
 
-    fn words_page<'a>(&'a self, after: (&'a str, &'a str), limit: u32) -> Answer<'a, Vec<WordRow>> {
+    fn words_page<'a>(
+        &'a self,
+        after: (&'a str, &'a str),
+        limit: u32,
+    ) -> Answer<'a, Vec<WordsRow>> {
         Box::pin(async move {
-            let sql = "SELECT subject, word FROM words WHERE (subject, word) > (?, ?) \
-                       ORDER BY subject, word LIMIT ?";
+            let sql = "SELECT subject, kind, json_group_array(word) AS words FROM \
+                       (SELECT subject, kind, word FROM words WHERE (subject, word) > (?, ?) ORDER BY subject, word LIMIT ?) \
+                       GROUP BY subject, kind ORDER BY subject, kind";
             Ok(sqlx::query_as(sql)
                 .bind(after.0)
                 .bind(after.1)
@@ -442,10 +447,11 @@ impl Reads for SqliteStore {
         })
     }
 
-    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchRow>> {
+    fn touches<'a>(&'a self, after: (&'a str, i64), limit: u32) -> Answer<'a, Vec<TouchesRow>> {
         Box::pin(async move {
-            let sql =
-                "SELECT * FROM touches WHERE (subject, n) > (?, ?) ORDER BY subject, n LIMIT ?";
+            let sql = "SELECT subject, json_group_array(json_array(n, seq)) AS at FROM \
+                       (SELECT * FROM touches WHERE (subject, n) > (?, ?) ORDER BY subject, n LIMIT ?) \
+                       GROUP BY subject ORDER BY subject";
             let q = sqlx::query_as(sql)
                 .bind(after.0)
                 .bind(after.1)
