@@ -209,6 +209,13 @@ pub enum Subject {
 }
 
 impl Subject {
+    /// The subject of this name, written just as it is written here: another way to write it is no name of it.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        let subject: Self = name.parse().ok()?;
+        (subject.to_string() == name).then_some(subject)
+    }
+
     /// `person`, `place`, `case`, `mark`, `item`, `package` or `count`.
     #[must_use]
     pub fn kind(&self) -> &'static str {

@@ -5,7 +5,7 @@
 
 mod touched;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use rayon::prelude::*;
 
@@ -372,56 +372,14 @@ async fn compare(
     touched: &Touched,
     models: &mut Vec<Disagreement>,
 ) -> Result<(), StoreError> {
-    let mut missing: HashMap<String, Subject> = HashMap::new();
-    missing.extend(
-        state
-            .people
-            .keys()
-            .map(|x| Subject::Person(*x))
-            .map(|s| (s.to_string(), s)),
-    );
-    missing.extend(
-        state
-            .places
-            .keys()
-            .map(|x| Subject::Place(*x))
-            .map(|s| (s.to_string(), s)),
-    );
-    missing.extend(
-        state
-            .cases
-            .keys()
-            .map(|x| Subject::Case(*x))
-            .map(|s| (s.to_string(), s)),
-    );
-    missing.extend(
-        state
-            .marks
-            .keys()
-            .map(|x| Subject::Mark(*x))
-            .map(|s| (s.to_string(), s)),
-    );
-    missing.extend(
-        state
-            .items
-            .keys()
-            .map(|x| Subject::Item(*x))
-            .map(|s| (s.to_string(), s)),
-    );
-    missing.extend(
-        state
-            .packages
-            .keys()
-            .map(|x| Subject::Package(*x))
-            .map(|s| (s.to_string(), s)),
-    );
-    missing.extend(
-        state
-            .counts
-            .keys()
-            .map(|x| Subject::Count(*x))
-            .map(|s| (s.to_string(), s)),
-    );
+    let mut missing: HashSet<Subject> = HashSet::new();
+    missing.extend(state.people.keys().map(|x| Subject::Person(*x)));
+    missing.extend(state.places.keys().map(|x| Subject::Place(*x)));
+    missing.extend(state.cases.keys().map(|x| Subject::Case(*x)));
+    missing.extend(state.marks.keys().map(|x| Subject::Mark(*x)));
+    missing.extend(state.items.keys().map(|x| Subject::Item(*x)));
+    missing.extend(state.packages.keys().map(|x| Subject::Package(*x)));
+    missing.extend(state.counts.keys().map(|x| Subject::Count(*x)));
     let mut filter = DocFilter {
         limit: LIST_MAX,
         ..DocFilter::default()
@@ -431,7 +389,7 @@ async fn compare(
         let Some(last) = page.last() else { break };
         filter.after = Some(last.cursor(filter.order));
         for row in page {
-            let Some(subject) = missing.remove(&row.subject) else {
+            let Some(subject) = Subject::named(&row.subject).filter(|s| missing.remove(s)) else {
                 models.push(Disagreement {
                     code: "read-model-extra",
                     seq: None,
@@ -450,12 +408,12 @@ async fn compare(
             }
         }
     }
-    let mut left: Vec<(String, Subject)> = missing.into_iter().collect();
-    left.sort();
-    models.extend(left.into_iter().map(|(name, subject)| Disagreement {
+    let mut left: Vec<Subject> = missing.into_iter().collect();
+    left.sort_unstable();
+    models.extend(left.into_iter().map(|subject| Disagreement {
         code: "read-model-missing",
         seq: touched.last(subject),
-        text: format!("{name} is not listed, but its events are there"),
+        text: format!("{subject} is not listed, but its events are there"),
     }));
     Ok(())
 }
@@ -467,12 +425,11 @@ async fn words(
     touched: &Touched,
     models: &mut Vec<Disagreement>,
 ) -> Result<(), StoreError> {
-    let mut left: HashMap<String, Subject> =
-        touched.subjects().map(|s| (s.to_string(), s)).collect();
-    let mut wrong = |name: &str, subject: Option<&Subject>| {
+    let mut left: HashSet<Subject> = touched.subjects().collect();
+    let mut wrong = |name: &str, subject: Option<Subject>| {
         models.push(Disagreement {
             code: "words-differ",
-            seq: subject.and_then(|s| touched.last(*s)),
+            seq: subject.and_then(|s| touched.last(s)),
             text: format!("the word index finds {name} by other words than its record has"),
         });
     };
@@ -506,11 +463,11 @@ async fn words(
             break;
         }
     }
-    let mut left: Vec<(String, Subject)> = left.into_iter().collect();
-    left.sort();
-    for (name, subject) in left {
+    let mut left: Vec<Subject> = left.into_iter().collect();
+    left.sort_unstable();
+    for subject in left {
         if !word_index::words(state, subject).is_empty() {
-            wrong(&name, Some(&subject));
+            wrong(&subject.to_string(), Some(subject));
         }
     }
     Ok(())
@@ -526,16 +483,16 @@ fn one(
     of: &str,
     listed: &[String],
     state: &State,
-    left: &mut HashMap<String, Subject>,
-    wrong: &mut impl FnMut(&str, Option<&Subject>),
+    left: &mut HashSet<Subject>,
+    wrong: &mut impl FnMut(&str, Option<Subject>),
 ) {
     if listed.is_empty() {
         return;
     }
-    let subject = left.remove(of);
+    let subject = Subject::named(of).filter(|s| left.remove(s));
     // Both are in the order of bytes.
     let right = subject.map(|s| word_index::words(state, s));
     if right.as_deref() != Some(listed) {
-        wrong(of, subject.as_ref());
+        wrong(of, subject);
     }
 }

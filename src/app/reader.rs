@@ -3,229 +3,36 @@
 //! The permission table is asked here once for all readers; that a case is restricted is asked here too, so no page can
 //! forget it.
 
+mod error;
+mod part;
+mod thing;
+mod viewer;
+
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use schemars::JsonSchema;
 use serde::de::DeserializeOwned;
-use serde::{Deserialize, Serialize};
 
 use super::house::House;
-use super::rows;
+use super::past;
+use super::record::Sent;
 use crate::custody::count::Count;
 use crate::custody::kit::lot_key;
-use crate::custody::state::{Case, Custody, Item, Mark, Package, Person, Place};
+use crate::custody::state::{Case, Item, Mark, Package, Person, Place};
 use crate::custody::{Act, Command, Signed, State, paper};
 use crate::ids::{
     CaseId, Code, CountId, ItemId, MarkId, PackageId, PersonId, Piece, PlaceId, Subject,
 };
 use crate::ledger::event::{Event, Source};
-use crate::people::{Action, Role, permission};
-use crate::store::{Cursor, DocFilter, DocOrder, DocRow, LIST_MAX, StoreError};
+use crate::people::Action;
+use crate::store::{DocFilter, DocOrder, DocRow, LIST_MAX};
 
-use super::past;
-use super::record::{RecordError, Sent};
-
+pub use self::error::ReadError;
+pub use self::part::{Page, Part};
+pub use self::thing::Thing;
+pub use self::viewer::Viewer;
 pub use past::{HISTORY_MAX, Past, opened};
-
-/// Who reads.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Viewer {
-    /// The person; none for whoever runs commands on the folder itself, who sees everything.
-    pub person: Option<Person>,
-}
-
-impl Viewer {
-    /// Whoever runs commands on the folder itself: they have every file of it anyway.
-    #[must_use]
-    pub fn operator() -> Self {
-        Self { person: None }
-    }
-
-    /// A person who signed in.
-    #[must_use]
-    pub fn person(person: Person) -> Self {
-        Self {
-            person: Some(person),
-        }
-    }
-
-    /// The person's identifier.
-    #[must_use]
-    pub fn id(&self) -> Option<PersonId> {
-        self.person.as_ref().map(|p| p.id)
-    }
-
-    /// The name, as on papers.
-    #[must_use]
-    pub fn name(&self) -> &str {
-        self.person
-            .as_ref()
-            .map_or("the server's operator", |p| p.name.as_str())
-    }
-
-    /// The roles.
-    #[must_use]
-    pub fn roles(&self) -> BTreeSet<Role> {
-        self.person
-            .as_ref()
-            .map(|p| p.roles.clone())
-            .unwrap_or_default()
-    }
-
-    /// Whether the permission table lets them do it.
-    #[must_use]
-    pub fn may(&self, action: Action) -> bool {
-        self.person
-            .as_ref()
-            .is_none_or(|p| p.active && permission::allows(&p.roles, action))
-    }
-}
-
-/// Why something cannot be read.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum ReadError {
-    /// There is no such thing.
-    #[error("there is no such {0}")]
-    NotFound(&'static str),
-    /// The role does not allow it.
-    #[error("your role may not {}", .0.words())]
-    Forbidden(Action),
-    /// The case is restricted and the reader is not assigned to it.
-    #[error("this case is restricted and you are not assigned to it")]
-    Restricted,
-    /// A list was asked to go on from a place that is none.
-    #[error("the place to go on from cannot be read")]
-    BadCursor,
-    /// The reading could not be put on the record.
-    #[error(transparent)]
-    Record(#[from] RecordError),
-    /// The database cannot answer now.
-    #[error("the ledger cannot be read now: {0}")]
-    Unavailable(String),
-    /// What is stored contradicts itself.
-    #[error("the ledger is damaged: {0}")]
-    Corrupt(String),
-}
-
-impl From<StoreError> for ReadError {
-    fn from(e: StoreError) -> Self {
-        match e {
-            StoreError::Corrupt(why) => Self::Corrupt(why),
-            other => Self::Unavailable(other.to_string()),
-        }
-    }
-}
-
-impl From<rows::BadDoc> for ReadError {
-    fn from(e: rows::BadDoc) -> Self {
-        Self::Corrupt(e.to_string())
-    }
-}
-
-/// A part of a list.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Page<T> {
-    /// The rows.
-    pub rows: Vec<T>,
-    /// Give this back to go on; absent at the end.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub next: Option<String>,
-}
-
-/// Where a list begins and how long it may be.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Part {
-    /// What [`Page::next`] said.
-    pub after: Option<String>,
-    /// At most so many; 0 means [`LIST_MAX`], as does everything above it.
-    pub limit: u32,
-}
-
-impl Part {
-    /// The first `limit` rows.
-    #[must_use]
-    pub fn first(limit: u32) -> Self {
-        Self { after: None, limit }
-    }
-
-    fn cursor(&self) -> Result<Option<Cursor>, ReadError> {
-        let Some(text) = &self.after else {
-            return Ok(None);
-        };
-        let bytes = URL_SAFE_NO_PAD
-            .decode(text)
-            .map_err(|_| ReadError::BadCursor)?;
-        let (key, subject) = serde_json::from_slice(&bytes).map_err(|_| ReadError::BadCursor)?;
-        Ok(Some(Cursor { key, subject }))
-    }
-
-    fn limit(&self) -> u32 {
-        if self.limit == 0 {
-            LIST_MAX
-        } else {
-            self.limit.min(LIST_MAX)
-        }
-    }
-}
-
-/// A piece with its record.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(tag = "kind", rename_all = "kebab-case")]
-pub enum Thing {
-    /// An item.
-    Item(Box<Item>),
-    /// A package.
-    Package(Box<Package>),
-}
-
-impl Thing {
-    /// Which piece.
-    #[must_use]
-    pub fn piece(&self) -> Piece {
-        match self {
-            Self::Item(x) => Piece::Item(x.id),
-            Self::Package(x) => Piece::Package(x.id),
-        }
-    }
-
-    /// Its case.
-    #[must_use]
-    pub fn case(&self) -> CaseId {
-        match self {
-            Self::Item(x) => x.case,
-            Self::Package(x) => x.case,
-        }
-    }
-
-    /// Where custody stands.
-    #[must_use]
-    pub fn custody(&self) -> &Custody {
-        match self {
-            Self::Item(x) => &x.custody,
-            Self::Package(x) => &x.custody,
-        }
-    }
-
-    /// The code on its label.
-    #[must_use]
-    pub fn code(&self) -> &Code {
-        match self {
-            Self::Item(x) => &x.code,
-            Self::Package(x) => &x.code,
-        }
-    }
-
-    /// How people call it: `item 3`, `package P2`.
-    #[must_use]
-    pub fn name(&self) -> String {
-        match self {
-            Self::Item(x) => format!("item {}", x.number),
-            Self::Package(x) => format!("package P{}", x.number),
-        }
-    }
-}
 
 /// Reads for somebody.
 pub struct Reader<'a> {

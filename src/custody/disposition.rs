@@ -586,14 +586,14 @@ pub(super) fn authorised(
     meta: &Meta,
 ) -> Result<(), Misfit> {
     let by = actor(meta)?;
-    custody_mut(state, x.piece, meta)?.disposition = Some(Disposition {
+    custody_mut(state, x.piece, meta)?.disposition = Some(Box::new(Disposition {
         method: x.method,
         by,
         at: meta.at,
         authority: x.authority.clone(),
         reason: x.reason.clone(),
         executed: None,
-    });
+    }));
     Ok(())
 }
 

@@ -7,7 +7,7 @@ use super::fact::{Draft, Fact};
 use super::hand_over::{Condition, Stayed, seal_seen, seen_texts};
 use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, TradeReason, capital, not_found};
-use super::state::{Custody, Key, Loan, Out, Package, SealOn, State, Thing};
+use super::state::{Custody, Key, Loan, Package, SealOn, State, Thing};
 use super::stock::{self, FromStock};
 use crate::ids::{CaseId, Code, PackageId, Piece, PlaceId, Subject};
 use crate::keeping::fitting::{self, Sides, TOO_SMALL};
@@ -578,7 +578,7 @@ pub(super) fn open(ctx: &Context<'_>, x: &Open) -> Result<Vec<Draft>, Refusal> {
 }
 
 /// Of two loans the one that is due first; one that is due before one that is not.
-fn more_urgent(a: Option<Loan>, b: Option<Loan>) -> Option<Loan> {
+fn more_urgent(a: Option<Box<Loan>>, b: Option<Box<Loan>>) -> Option<Box<Loan>> {
     let loans = a.into_iter().chain(b);
     loans.min_by_key(|l| (l.due_at.is_none(), l.due_at, l.since))
 }
@@ -679,10 +679,9 @@ pub(super) fn was_taken_out(
     let around = state.custody(outermost);
     let loan = around.and_then(|c| c.loan.clone());
     // What stays outside without the package still went out with it, but was not weighed alone.
-    let out = around.and_then(|c| c.out.clone()).map(|o| Out {
-        weight_mg: None,
-        scale: None,
-        ..o
+    let out = around.and_then(|c| c.out.clone()).map(|mut out| {
+        (out.weight_mg, out.scale) = (None, None);
+        out
     });
     let package = package_mut(state, x.package, meta)?;
     package.contents.retain(|p| *p != x.piece);

@@ -68,7 +68,7 @@ impl Touched {
                 last.at.last().map_or(after.1, |(n, _)| *n),
             );
             for row in page {
-                match self.named(&row.subject) {
+                match Subject::named(&row.subject).filter(|s| self.of.contains_key(s)) {
                     Some(subject) => {
                         let run = listed.entry(subject).or_default();
                         for (n, seq) in row.at {
@@ -113,11 +113,5 @@ impl Touched {
             text: format!("the index lists events of {subject}, which has none"),
         }));
         Ok(())
-    }
-
-    /// The subject that a row names, if it has events. Written otherwise than we do it is another name.
-    fn named(&self, name: &str) -> Option<Subject> {
-        let subject: Subject = name.parse().ok()?;
-        (self.of.contains_key(&subject) && subject.to_string() == name).then_some(subject)
     }
 }

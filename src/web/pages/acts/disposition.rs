@@ -5,7 +5,7 @@ use serde_json::{Map, Value};
 use super::Sheet;
 use super::choices::{About, active_people, person_choice, seen};
 use crate::app::Reader;
-use crate::custody::disposition::{Disposition, Method};
+use crate::custody::disposition::Method;
 use crate::custody::{hold, retention};
 use crate::people::{Action, permission};
 use crate::web::error::Failure;
@@ -138,12 +138,7 @@ pub(super) async fn dispose(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
     );
     done_so_far(&about, &mut sheet);
     reasons(&about, &mut sheet);
-    let method = about
-        .thing
-        .custody()
-        .disposition
-        .as_ref()
-        .map(|d: &Disposition| d.method);
+    let method = about.thing.custody().disposition.as_ref().map(|d| d.method);
     if method.is_none_or(|m| m == Method::Destroy) {
         cautions(&about, reader, &mut sheet);
     }
