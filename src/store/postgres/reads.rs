@@ -18,12 +18,18 @@ macro_rules! raw_event {
         raw_event!("", "events e ", $tail)
     };
     ($beside:literal, $from:literal, $tail:literal) => {
+        raw_event!($beside, $from, "", "", $tail)
+    };
+    ($beside:literal, $from:literal, $of_payloads:literal, $of_expunged:literal, $tail:literal) => {
         concat!(
             "SELECT ",
             $beside,
             "e.seq, convert_to(e.id, 'UTF8') AS id, e.header, p.salt, p.fields, x.by_seq, x.remains FROM ",
             $from,
-            "LEFT JOIN event_payloads p ON p.seq = e.seq LEFT JOIN expunged x ON x.seq = e.seq ",
+            "LEFT JOIN event_payloads p ON p.seq = e.seq ",
+            $of_payloads,
+            "LEFT JOIN expunged x ON x.seq = e.seq ",
+            $of_expunged,
             $tail
         )
     };
@@ -272,7 +278,15 @@ impl Reads for PostgresStore {
 
     fn events(&self, from: i64, limit: u32) -> Answer<'_, Vec<RawEvent>> {
         Box::pin(async move {
-            let q = sqlx::query_as(raw_event!("WHERE e.seq >= $1 ORDER BY e.seq LIMIT $2"));
+            // The bound is said of each table: of a large one the database merges them by their keys, and would begin with the first
+            // payload for each page.
+            let q = sqlx::query_as(raw_event!(
+                "",
+                "events e ",
+                "AND p.seq >= $1 ",
+                "AND x.seq >= $1 ",
+                "WHERE e.seq >= $1 ORDER BY e.seq LIMIT $2"
+            ));
             Ok(q.bind(from)
                 .bind(raw_limit(limit))
                 .fetch_all(&self.readers)
