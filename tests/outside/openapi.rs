@@ -10,12 +10,16 @@ use std::process::{Command, Stdio};
 use liftledger::web::api::openapi;
 use serde_json::{Value, json};
 
+#[path = "../web/browser.rs"]
+mod browser;
 #[path = "../web/api/describe.rs"]
 mod describe;
 #[path = "../web/api/roles.rs"]
 mod roles;
 #[path = "../web/api/server.rs"]
 mod server;
+#[path = "../web/world.rs"]
+mod world;
 
 const SCRIPT: &str = r#"
 import json, sys

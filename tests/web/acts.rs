@@ -3,17 +3,15 @@
 
 use std::sync::{Mutex, OnceLock};
 
-use axum::body::Body;
-use axum::http::{Request, StatusCode, header};
-use http_body_util::BodyExt as _;
+use axum::http::StatusCode;
 use liftledger::app::{Part, Thing, Viewer};
 use liftledger::custody::Act;
 use liftledger::custody::state::{Holder, Package};
 use liftledger::ids::{CommandId, PackageId, Piece, PlaceId, Subject};
 use liftledger::people::{Action, permission};
-use tower::ServiceExt as _;
 
-use super::world::{World, encoded, runtime};
+use super::browser::{Answer, Browser};
+use super::world::{World, runtime};
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
@@ -25,86 +23,13 @@ fn on<T>(work: impl Future<Output = T>) -> T {
     runtime().block_on(work)
 }
 
-/// An answer, read whole.
-struct Answer {
-    status: StatusCode,
-    to: String,
-    cookie: String,
-    html: String,
-}
-
-impl Answer {
-    /// The value of a field of the page's form that carries itself along.
-    fn hidden(&self, name: &str) -> String {
-        let from = format!("name=\"{name}\" value=\"");
-        let (_, rest) = self
-            .html
-            .split_once(&from)
-            .unwrap_or_else(|| panic!("no field {name} in {}", self.html));
-        rest.split_once('"').unwrap().0.to_owned()
-    }
-
-    fn says(&self, text: &str) -> bool {
-        self.html.contains(text)
-    }
-}
-
-/// A browser that keeps its cookie.
-#[derive(Clone, Default)]
-struct Browser {
-    cookie: String,
-}
-
-impl Browser {
-    async fn send(&self, request: Request<Body>) -> Answer {
-        let response = world().router.clone().oneshot(request).await.unwrap();
-        let text = |name| {
-            response
-                .headers()
-                .get(name)
-                .map_or(String::new(), |v| v.to_str().unwrap().to_owned())
-        };
-        let (to, set) = (text(header::LOCATION), text(header::SET_COOKIE));
-        let status = response.status();
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        Answer {
-            status,
-            to,
-            cookie: set.split(';').next().unwrap_or_default().to_owned(),
-            html: String::from_utf8(bytes.to_vec()).unwrap(),
-        }
-    }
-
-    async fn get(&self, path: &str) -> Answer {
-        let request = Request::get(path).header(header::COOKIE, &self.cookie);
-        self.send(request.body(Body::empty()).unwrap()).await
-    }
-
-    async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
-        let request = Request::post(path)
-            .header(header::COOKIE, &self.cookie)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
-        self.send(request.body(Body::from(encoded(fields))).unwrap())
-            .await
-    }
-
-    /// Signs in and keeps the session.
-    async fn of(user_name: &str, password: &str) -> Self {
-        let fields = [("user_name", user_name), ("password", password)];
-        let answer = Self::default().post("/sign-in", &fields).await;
-        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
-        Self {
-            cookie: answer.cookie,
-        }
-    }
-}
-
-fn password(user_name: &str) -> String {
-    world().demo.people[user_name].sign_in.password.clone()
-}
-
 async fn signed_in(user_name: &str) -> Browser {
-    Browser::of(user_name, &password(user_name)).await
+    Browser::of(world(), user_name).await
+}
+
+/// Signed in with this password.
+async fn with_password(user_name: &str, password: &str) -> Browser {
+    Browser::sign_in(&world().router, user_name, password).await
 }
 
 fn viewer() -> Viewer {
@@ -323,7 +248,7 @@ fn a_form_is_for_those_who_may() {
             check(&format!("/people/{}", person.id), Action::ManagePeople).await;
         }
         assert!(refused > 50, "{refused}");
-        let nobody = Browser::default().get("/account").await;
+        let nobody = Browser::stranger(&world().router).get("/account").await;
         assert_eq!(nobody.status, StatusCode::SEE_OTHER);
         assert!(nobody.to.starts_with("/sign-in?next="));
     });
@@ -428,7 +353,7 @@ fn a_person_is_added_whole_or_not_at_all() {
         assert!(page.says("Person added, event"));
 
         // The same form once more is the same event, and does not bring the first password back.
-        let own = Browser::of("wanda", "five-quiet-herons-12").await;
+        let own = with_password("wanda", "five-quiet-herons-12").await;
         let account = own.get("/account").await;
         let csrf = account.hidden("csrf");
         let change = [
@@ -445,11 +370,12 @@ fn a_person_is_added_whole_or_not_at_all() {
         );
         let anew = Browser {
             cookie: changed.cookie,
+            ..own.clone()
         };
         assert_eq!(anew.get("/account").await.status, StatusCode::OK);
         let again = browser.post("/do/add-person", &fields).await;
         assert_eq!(again.to, answer.to);
-        let _ = Browser::of("wanda", "seven-loud-herons-34").await;
+        let _ = with_password("wanda", "seven-loud-herons-34").await;
 
         // A new first password by the administrator.
         let path = format!("/people/{}/password", wanda.id);
@@ -469,7 +395,7 @@ fn a_person_is_added_whole_or_not_at_all() {
         assert_eq!(answer.status, StatusCode::SEE_OTHER);
         assert!(browser.get(&answer.to).await.says("First password set."));
         assert!(anew.get("/account").await.to.starts_with("/sign-in"));
-        let _ = Browser::of("wanda", "nine-plain-otters-56").await;
+        let _ = with_password("wanda", "nine-plain-otters-56").await;
 
         // Switched off: the form says what was asked for, however often it is sent.
         let form = browser
@@ -494,7 +420,7 @@ fn a_person_is_added_whole_or_not_at_all() {
 }
 
 /// Sends a form whose fields beside the carried ones are these; signs it where it asks for that.
-async fn perform(browser: &Browser, path: &str, user: &str, fields: &[(&str, &str)]) -> Answer {
+async fn perform(browser: &Browser, path: &str, fields: &[(&str, &str)]) -> Answer {
     let form = browser.get(path).await;
     assert_eq!(form.status, StatusCode::OK, "{path}: {}", form.html);
     let (csrf, id) = (form.hidden("csrf"), form.hidden("id"));
@@ -506,7 +432,6 @@ async fn perform(browser: &Browser, path: &str, user: &str, fields: &[(&str, &st
         return answer;
     }
     // The signing step carries everything along by itself.
-    let secret = password(user);
     let carried: Vec<(String, String)> = answer
         .html
         .split("<input type=\"hidden\" name=\"")
@@ -521,7 +446,7 @@ async fn perform(browser: &Browser, path: &str, user: &str, fields: &[(&str, &st
         .iter()
         .map(|(n, v)| (n.as_str(), v.as_str()))
         .collect();
-    fields.push(("password", &secret));
+    fields.push(("password", &browser.password));
     browser.post(to, &fields).await
 }
 
@@ -529,7 +454,7 @@ async fn check_out(browser: &Browser, piece: Piece) {
     let text = piece.to_string();
     let path = format!("/do/fetch?piece={text}");
     let fields = [("piece", text.as_str()), ("purpose", "To be looked at")];
-    let answer = perform(browser, &path, "nour", &fields).await;
+    let answer = perform(browser, &path, &fields).await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
 }
 
@@ -550,7 +475,7 @@ fn something_goes_outside_and_comes_back() {
         let mut out = party.to_vec();
         out.extend([("purpose", "Hearing"), ("due_at", "2031-01-02T10:00")]);
         let path = format!("/do/hand-out?piece={piece}");
-        let answer = perform(&browser, &path, "nour", &out).await;
+        let answer = perform(&browser, &path, &out).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let viewer = viewer();
         let reader = world().house.reader(&viewer);
@@ -575,18 +500,18 @@ fn something_goes_outside_and_comes_back() {
             ("note", ""),
         ]);
         let path = format!("/do/take-back?piece={piece}");
-        let answer = perform(&browser, &path, "nour", &back).await;
+        let answer = perform(&browser, &path, &back).await;
         assert!(
             answer.status.is_client_error(),
             "a seal that is another is not intact"
         );
         assert!(answer.says("value=\"HR-000000\"") && answer.says("value=\"O. Reyes\""));
         back[5] = ("seal_seen", "");
-        let answer = perform(&browser, &path, "nour", &back).await;
+        let answer = perform(&browser, &path, &back).await;
         assert!(answer.says("you did not say which seal you saw"));
         assert!(answer.says("value=\"O. Reyes\""));
         back[5] = ("seal_seen", &package.seal().unwrap().number);
-        let answer = perform(&browser, &path, "nour", &back).await;
+        let answer = perform(&browser, &path, &back).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let me = world().demo.people["nour"].id;
         assert_eq!(now().await.holder, Holder::Person { person: me });
@@ -609,7 +534,7 @@ fn a_release_says_by_whose_authority() {
             ("due_at", "2031-01-02T10:00"),
         ];
         let path = format!("/do/release?piece={piece}");
-        let answer = perform(&nour, &path, "nour", &fields).await;
+        let answer = perform(&nour, &path, &fields).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let soren = signed_in("soren").await;
         let path = format!("/do/receive?piece={piece}");
@@ -625,7 +550,7 @@ fn a_release_says_by_whose_authority() {
             ("seal_seen", seal),
             ("condition", "intact"),
         ];
-        let answer = perform(&soren, &path, "soren", &fields).await;
+        let answer = perform(&soren, &path, &fields).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let page = soren.get(&format!("/packages/{}", package.id)).await;
         // Where it is, and the release itself.
@@ -658,7 +583,7 @@ fn what_comes_back_is_weighed_and_may_lack_something() {
             ("due_at", "2031-01-02T10:00"),
         ]);
         let path = format!("/do/hand-out?piece={piece}");
-        let answer = perform(&browser, &path, "nour", &out).await;
+        let answer = perform(&browser, &path, &out).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let page = browser.get(&format!("/packages/{}", package.id)).await;
         assert!(page.says("HR 55 21") && page.says("412.5 g by scale 3"));
@@ -693,7 +618,7 @@ fn what_comes_back_is_weighed_and_may_lack_something() {
         let step = browser.post("/do/take-back", &first).await;
         assert!(step.says("What you sign"));
         assert!(step.says("32.5 g less than 412.5 g"), "{}", step.html);
-        let answer = perform(&browser, &path, "nour", &back).await;
+        let answer = perform(&browser, &path, &back).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let page = browser.get(&format!("/packages/{}", package.id)).await;
         assert!(page.says("Another weight than it went out with"));
@@ -728,11 +653,11 @@ fn a_package_is_packed_anew_by_its_form() {
             ("seal", "HR-777001"),
             ("initialled", "yes"),
         ];
-        let answer = perform(&browser, &path, "nour", &fields).await;
+        let answer = perform(&browser, &path, &fields).await;
         assert!(answer.status.is_client_error(), "another seal was seen");
         assert!(answer.says("The corner is torn"));
         fields[3] = ("seal_seen", &number);
-        let answer = perform(&browser, &path, "nour", &fields).await;
+        let answer = perform(&browser, &path, &fields).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let new = browser.get(&answer.to).await;
         assert!(new.says("HR-777001") && new.says("Made of what was in"));
@@ -762,7 +687,7 @@ fn a_supervisor_assigns_to_a_restricted_case_without_reading_it() {
                 ("person", person.as_str()),
                 ("assigned", assigned),
             ];
-            perform(&browser, &path, "milena", &fields).await
+            perform(&browser, &path, &fields).await
         };
         if record.assigned.contains(&milena) {
             assert_eq!(set("no").await.status, StatusCode::SEE_OTHER);
@@ -838,9 +763,8 @@ fn a_signing_step_asks_for_the_password() {
         assert_eq!(answer.hidden("id"), id);
         assert!(still().await);
 
-        let secret = password("nour");
         let mut right = fields.to_vec();
-        right.push(("password", &secret));
+        right.push(("password", &browser.password));
         let answer = browser.post("/do/open", &right).await;
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         assert!(!still().await);
@@ -1011,7 +935,7 @@ fn packing_tells_the_rules_beside_the_choice() {
                 ("from", "piece"),
             ];
             let path = format!("/do/put-in?piece={piece}");
-            let answer = perform(&browser, &path, user, &fields).await;
+            let answer = perform(&browser, &path, &fields).await;
             assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
             let viewer = viewer();
             let reader = w.house.reader(&viewer);
@@ -1023,7 +947,7 @@ fn packing_tells_the_rules_beside_the_choice() {
                 ("reason", "To be seen once more"),
             ];
             let path = format!("/do/take-out?package={package}");
-            let answer = perform(&browser, &path, user, &fields).await;
+            let answer = perform(&browser, &path, &fields).await;
             assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
             assert_eq!(now().await, None);
             moved += 1;
@@ -1083,7 +1007,6 @@ fn an_access_token_is_shown_once() {
         let browser = signed_in("soren").await;
         let page = browser.get("/account").await;
         let csrf = page.hidden("csrf");
-        let secret = password("soren");
         let ask = async |name: &str, days: &str, secret: &str| {
             let fields = [
                 ("csrf", csrf.as_str()),
@@ -1096,9 +1019,9 @@ fn an_access_token_is_shown_once() {
         let wrong = ask("bench", "30", "not-the-password-1").await;
         assert_eq!(wrong.status, StatusCode::UNAUTHORIZED);
         assert!(wrong.says("value=\"bench\""));
-        let long = ask("bench", "9999", &secret).await;
+        let long = ask("bench", "9999", &browser.password).await;
         assert_eq!(long.status, StatusCode::UNPROCESSABLE_ENTITY);
-        let made = ask("bench", "30", &secret).await;
+        let made = ask("bench", "30", &browser.password).await;
         assert_eq!(made.status, StatusCode::OK);
         let token = made
             .html
@@ -1113,7 +1036,7 @@ fn an_access_token_is_shown_once() {
         let page = browser.get("/account").await;
         assert!(page.says("End bench") && !page.says("llt_"));
         assert_eq!(
-            ask("bench", "30", &secret).await.status,
+            ask("bench", "30", &browser.password).await.status,
             StatusCode::UNPROCESSABLE_ENTITY
         );
         let end = [("csrf", csrf.as_str()), ("name", "bench")];
@@ -1309,9 +1232,7 @@ fn a_kit_is_kept_by_its_forms() {
 }
 
 async fn kit_form(browser: &Browser, word: &str, fields: &[(&str, &str)]) -> Answer {
-    let id = CommandId::new().to_string();
     let csrf = browser.get("/kit").await.hidden("csrf");
-    let mut all = vec![("csrf", csrf.as_str()), ("id", &id), ("sent", "1")];
-    all.extend_from_slice(fields);
-    browser.post(&format!("/do/{word}"), &all).await
+    assert_eq!(csrf, browser.csrf);
+    browser.act(word, fields).await
 }

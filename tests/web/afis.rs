@@ -3,88 +3,19 @@
 use std::sync::Arc;
 
 use axum::Router;
-use axum::body::{Body, Bytes};
-use axum::http::{HeaderMap, Request, StatusCode, header};
-use http_body_util::BodyExt as _;
+use axum::http::{StatusCode, header};
 use liftledger::disclosure::itl::check;
 use liftledger::ids::{Digest, Subject};
 use liftledger::imaging::recipe::Op;
 use liftledger::web::{App, router};
 use sha2::{Digest as _, Sha256};
-use tower::ServiceExt as _;
 
+use super::browser::{Browser, FORM};
 use crate::app::afis_bench::{Bench, picture, png};
 
-struct Answer {
-    status: StatusCode,
-    headers: HeaderMap,
-    bytes: Bytes,
-}
-
-impl Answer {
-    fn html(&self) -> String {
-        String::from_utf8_lossy(&self.bytes).into_owned()
-    }
-}
-
-/// Somebody who is signed in.
-struct Browser {
-    router: Router,
-    cookie: String,
-    csrf: String,
-}
-
-impl Browser {
-    async fn send(&self, method: &str, path: &str, kind: &str, body: String) -> Answer {
-        let request = Request::builder()
-            .method(method)
-            .uri(path)
-            .header(header::COOKIE, &self.cookie)
-            .header(header::CONTENT_TYPE, kind)
-            .header("x-csrf-token", &self.csrf)
-            .body(Body::from(body))
-            .unwrap();
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let (status, headers) = (response.status(), response.headers().clone());
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        Answer {
-            status,
-            headers,
-            bytes,
-        }
-    }
-
-    async fn get(&self, path: &str) -> Answer {
-        self.send("GET", path, "text/plain", String::new()).await
-    }
-
-    async fn post(&self, path: &str, fields: &str) -> Answer {
-        let body = format!("csrf={}&{fields}", self.csrf);
-        let kind = "application/x-www-form-urlencoded";
-        self.send("POST", path, kind, body).await
-    }
-
-    async fn of(b: &Bench, router: &Router, user_name: &str) -> Self {
-        let mut browser = Self {
-            router: router.clone(),
-            cookie: String::new(),
-            csrf: String::new(),
-        };
-        let secret = &b.demo.people[user_name].sign_in.password;
-        let body = format!(
-            "user_name={user_name}&password={}",
-            secret.replace(' ', "+")
-        );
-        let kind = "application/x-www-form-urlencoded";
-        let answer = browser.send("POST", "/sign-in", kind, body).await;
-        assert_eq!(answer.status, StatusCode::SEE_OTHER);
-        let set = answer.headers[header::SET_COOKIE].to_str().unwrap();
-        browser.cookie = set.split(';').next().unwrap().to_owned();
-        let html = browser.get("/account").await.html();
-        let (_, rest) = html.split_once("name=\"csrf\" value=\"").unwrap();
-        browser.csrf = rest.split('"').next().unwrap().to_owned();
-        browser
-    }
+async fn signed_in(b: &Bench, router: &Router, user_name: &str) -> Browser {
+    let password = &b.demo.people[user_name].sign_in.password;
+    Browser::sign_in(router, user_name, password).await
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -100,40 +31,41 @@ async fn an_examiner_assesses_turns_and_hands_off() {
     let original = b
         .add(of, "gel-scan.png", "image/png", &png(&picture(7)), &view)
         .await;
-    let soren = Browser::of(&b, &router, "soren").await;
+    let soren = signed_in(&b, &router, "soren").await;
 
     // The desk says what the picture needs, and what is no part of this program.
-    let desk = soren.get("/desk/examiner").await.html();
+    let desk = soren.get("/desk/examiner").await;
     assert!(
-        desk.contains("Comparison is no part of this program"),
-        "{desk}"
+        desk.says("Comparison is no part of this program"),
+        "{}",
+        desk.html
     );
 
     // What it is worth, with the form of every act.
     let form = format!("/do/assess-value?of={of}&digest={original}");
     let page = soren.get(&form).await;
-    assert_eq!(page.status, StatusCode::OK, "{}", page.html());
-    assert!(page.html().contains("comparison is done elsewhere"));
+    assert_eq!(page.status, StatusCode::OK, "{}", page.html);
+    assert!(page.says("comparison is done elsewhere"));
     let command = liftledger::ids::CommandId::new();
     let fields = format!("id={command}&of={of}&digest={original}&value=limited&reason=smudged");
-    let done = soren.post("/do/assess-value", &fields).await;
-    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.html());
-    let page = soren.get(&format!("/items/{id}")).await.html();
+    let done = soren.submit("/do/assess-value", &fields).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.html);
+    let page = soren.get(&format!("/items/{id}")).await.html;
     assert!(page.contains("Of limited value for comparison"), "{page}");
 
     // The hand-off form is refused without a density, and keeps what was chosen.
     let afis = format!("/items/{id}/afis");
     let form = soren.get(&afis).await;
     assert_eq!(form.status, StatusCode::OK);
-    assert!(form.html().contains(&original.to_string()));
-    assert!(form.html().contains("this program compares nothing"));
+    assert!(form.says(&original.to_string()));
+    assert!(form.says("this program compares nothing"));
     let before = b.house.store.head().await.unwrap().size;
     let fields = format!(
         "sent=1&receiver=hollin-bureau&picture={original}&edition=2013&position=2&method=WHP&matrix=1"
     );
-    let no = soren.post(&afis, &fields).await;
+    let no = soren.submit(&afis, &fields).await;
     assert_eq!(no.status, StatusCode::UNPROCESSABLE_ENTITY);
-    let html = no.html();
+    let html = no.html;
     assert!(
         html.contains("afis-density-unknown") || html.contains("needs the density"),
         "{html}"
@@ -151,9 +83,9 @@ async fn an_examiner_assesses_turns_and_hands_off() {
     b.scale(of, original, 1000).await;
     let copy = b.copy(of, original, Some(1000), vec![Op::Flip]).await;
     let fields = format!("sent=1&receiver=hollin-bureau&picture={copy}&position=18&method=WHP");
-    let done = soren.post(&afis, &fields).await;
-    assert_eq!(done.status, StatusCode::OK, "{}", done.html());
-    let name = done.headers[header::CONTENT_DISPOSITION].to_str().unwrap();
+    let done = soren.submit(&afis, &fields).await;
+    assert_eq!(done.status, StatusCode::OK, "{}", done.html);
+    let name = done.header(header::CONTENT_DISPOSITION);
     assert!(
         name.starts_with("attachment") && name.ends_with(".an2\""),
         "{name}"
@@ -162,21 +94,19 @@ async fn an_examiner_assesses_turns_and_hands_off() {
     assert_eq!(all[3].text(315), None);
     assert!(all[3].text(353).unwrap().starts_with("LIMITED"));
     let digest = Digest(Sha256::digest(&done.bytes).into());
-    let page = soren.get(&afis).await.html();
+    let page = soren.get(&afis).await.html;
     assert!(page.contains(&digest.to_string()), "what went is listed");
-    let item = soren.get(&format!("/items/{id}")).await.html();
+    let item = soren.get(&format!("/items/{id}")).await.html;
     assert!(item.contains("Handed off to an AFIS"), "{item}");
 
     // A form of another site does nothing.
-    let forged = soren
-        .send("POST", &afis, "application/x-www-form-urlencoded", fields)
-        .await;
+    let forged = soren.call(&afis, FORM, fields).await;
     assert_eq!(forged.status, StatusCode::FORBIDDEN);
 
     // A technician is told who may; so is a court liaison of the value.
-    let runa = Browser::of(&b, &router, "runa").await;
+    let runa = signed_in(&b, &router, "runa").await;
     assert_eq!(runa.get(&afis).await.status, StatusCode::FORBIDDEN);
-    let eleni = Browser::of(&b, &router, "eleni").await;
+    let eleni = signed_in(&b, &router, "eleni").await;
     assert_eq!(eleni.get(&afis).await.status, StatusCode::OK);
 
     // The same by program.
@@ -184,21 +114,19 @@ async fn an_examiner_assesses_turns_and_hands_off() {
         "{{\"picture\":\"{original}\",\"receiver\":\"hollin-bureau\",\"edition\":\"2011\"}}"
     );
     let path = format!("/api/items/{id}/afis");
-    let done = eleni.send("POST", &path, "application/json", body).await;
-    assert_eq!(done.status, StatusCode::OK, "{}", done.html());
+    let done = eleni.call(&path, "application/json", body).await;
+    assert_eq!(done.status, StatusCode::OK, "{}", done.html);
     assert!(done.headers.contains_key("content-digest"));
     let all = check(&done.bytes).unwrap();
     assert_eq!(
         (all[0].text(2), all[3].text(315)),
         (Some("0500"), Some("L"))
     );
-    let body = "{\"receiver\":\"nobody\"}".to_owned();
-    let no = eleni.send("POST", &path, "application/json", body).await;
+    let body = "{\"receiver\":\"nobody\"}";
+    let no = eleni.call(&path, "application/json", body).await;
     assert_eq!(no.status, StatusCode::UNPROCESSABLE_ENTITY);
-    let problem: serde_json::Value = serde_json::from_slice(&no.bytes).unwrap();
-    assert_eq!(problem["code"], "afis-no-receiver");
-    let list = eleni.get("/api/receivers").await;
-    let list: serde_json::Value = serde_json::from_slice(&list.bytes).unwrap();
+    assert_eq!(no.json()["code"], "afis-no-receiver");
+    let list = eleni.get("/api/receivers").await.json();
     assert_eq!(list[0]["id"], "hollin-bureau");
     assert_eq!(list[0]["edition"], "2015");
 }

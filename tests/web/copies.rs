@@ -5,9 +5,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-use axum::body::{Body, Bytes};
-use axum::http::{HeaderMap, Request, StatusCode, header};
-use http_body_util::BodyExt as _;
+use axum::http::{StatusCode, header};
 use liftledger::app::audit::{Audit, audit};
 use liftledger::app::papers::export;
 use liftledger::app::{Sent, Viewer};
@@ -20,82 +18,20 @@ use liftledger::ledger::event::Source;
 use liftledger::web::api;
 use liftledger::web::router::{ROUTES, Route, UPLOAD_ROUTES};
 use sha2::{Digest as _, Sha256};
-use tower::ServiceExt as _;
 
+use super::browser::{Answer, Browser, FORM};
 use super::world::{World, runtime};
 
-struct Answer {
-    status: StatusCode,
-    headers: HeaderMap,
-    bytes: Bytes,
+/// Sends a form with a new identifier.
+async fn sent(browser: &Browser, path: &str, fields: &str) -> Answer {
+    let id = CommandId::new();
+    browser.submit(path, &format!("id={id}&{fields}")).await
 }
 
-impl Answer {
-    fn html(&self) -> String {
-        String::from_utf8_lossy(&self.bytes).into_owned()
-    }
-    fn says(&self, text: &str) -> bool {
-        self.html().contains(text)
-    }
-    /// Where it leads to, without what stands after the sharp.
-    fn leads_to(&self) -> String {
-        assert_eq!(self.status, StatusCode::SEE_OTHER, "{}", self.html());
-        let to = self.headers[header::LOCATION].to_str().unwrap();
-        to.split('#').next().unwrap().to_owned()
-    }
-}
-
-struct Browser<'a> {
-    world: &'a World,
-    cookie: String,
-    csrf: String,
-}
-
-impl<'a> Browser<'a> {
-    async fn of(world: &'a World, user_name: &str) -> Self {
-        let mut browser = Self {
-            world,
-            cookie: String::new(),
-            csrf: String::new(),
-        };
-        let password = &world.demo.people[user_name].sign_in.password;
-        let body = format!("user_name={user_name}&password={password}");
-        let answer = browser.send("POST", "/sign-in", body).await;
-        let set = answer.headers[header::SET_COOKIE].to_str().unwrap();
-        browser.cookie = set.split(';').next().unwrap().to_owned();
-        let html = browser.get("/account").await.html();
-        let (_, rest) = html.split_once("name=\"csrf\" value=\"").unwrap();
-        browser.csrf = rest.split('"').next().unwrap().to_owned();
-        browser
-    }
-
-    async fn send(&self, method: &str, path: &str, body: String) -> Answer {
-        let request = Request::builder()
-            .method(method)
-            .uri(path)
-            .header(header::COOKIE, &self.cookie)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(body))
-            .unwrap();
-        let response = self.world.router.clone().oneshot(request).await.unwrap();
-        let (status, headers) = (response.status(), response.headers().clone());
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        Answer {
-            status,
-            headers,
-            bytes,
-        }
-    }
-
-    async fn get(&self, path: &str) -> Answer {
-        self.send("GET", path, String::new()).await
-    }
-
-    async fn post(&self, path: &str, fields: &str) -> Answer {
-        let id = CommandId::new();
-        self.send("POST", path, format!("csrf={}&id={id}&{fields}", self.csrf))
-            .await
-    }
+/// Sends it where it must be done; where that leads, without what stands after the sharp.
+async fn done(browser: &Browser, path: &str, fields: &str) -> String {
+    let answer = sent(browser, path, fields).await;
+    answer.leads_to().split('#').next().unwrap().to_owned()
 }
 
 /// A picture of the demo by its file's name.
@@ -172,18 +108,18 @@ async fn one_press_makes_the_copy_that_reads_direct(world: &World) {
     let press = format!("of={of}&wanted=direct");
     let path = format!("/pictures/{}/copy", image.digest);
     let before = size(world).await;
-    let to = soren.post(&path, &press).await.leads_to();
+    let to = done(&soren, &path, &press).await;
     assert_eq!(size(world).await, before + 1);
     let page = soren.get(&to).await;
     assert!(
         page.says("<b>Working copy</b>, reads direct"),
         "{}",
-        page.html()
+        page.html
     );
     assert!(page.says("Working copy made, event"));
     // Pressed again by somebody else: the same copy, nothing more on the record.
     let milena = Browser::of(world, "milena").await;
-    let again = milena.post(&path, &press).await.leads_to();
+    let again = done(&milena, &path, &press).await;
     assert_eq!(size(world).await, before + 1);
     let copy = |to: &str| to.split("copy=").nth(1).unwrap()[..64].to_owned();
     assert_eq!(copy(&to), copy(&again));
@@ -204,7 +140,10 @@ async fn one_press_makes_the_copy_that_reads_direct(world: &World) {
     let elsewhere = address.replace(&of.to_string(), &other.to_string());
     assert_eq!(soren.get(&elsewhere).await.status, StatusCode::NOT_FOUND);
     let nour = Browser::of(world, "nour").await;
-    assert_eq!(nour.post(&path, &press).await.status, StatusCode::FORBIDDEN);
+    assert_eq!(
+        sent(&nour, &path, &press).await.status,
+        StatusCode::FORBIDDEN
+    );
     assert!(
         nour.get(&here)
             .await
@@ -227,9 +166,9 @@ async fn a_recipe_is_typed_and_a_refusal_keeps_it(world: &World) {
         ("degrees=200", "no number between -180 and 180"),
         ("ppi=10", "between 50 and 10000"),
     ] {
-        let answer = soren.post(&path, &format!("of={of}&sent=1&{fields}")).await;
+        let answer = sent(&soren, &path, &format!("of={of}&sent=1&{fields}")).await;
         assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{fields}");
-        assert!(answer.says(says), "{fields}: {}", answer.html());
+        assert!(answer.says(says), "{fields}: {}", answer.html);
         if fields.contains("1.5") {
             assert!(answer.says("value=\"1.5\""), "what was typed is kept");
         }
@@ -237,7 +176,7 @@ async fn a_recipe_is_typed_and_a_refusal_keeps_it(world: &World) {
     assert_eq!(size(world).await, before);
     // Its scale is known, so that it can be resampled.
     let fields = format!("of={of}&sent=1&turns=1&crop=0+0+200+280&grey=yes&ppi=1000");
-    let to = soren.post(&path, &fields).await.leads_to();
+    let to = done(&soren, &path, &fields).await;
     let (_, now) = picture(world, "hatch-item-laboratory.png").await;
     let copy = now.copies.last().unwrap();
     assert_eq!((copy.ppi, copy.reads.as_str()), (Some(1000), "direct"));
@@ -247,7 +186,7 @@ async fn a_recipe_is_typed_and_a_refusal_keeps_it(world: &World) {
     // Without a scale there is nothing to resample by.
     let (of, image) = picture(world, "tiller-item.png").await;
     let path = format!("/pictures/{}/copy", image.digest);
-    let answer = soren.post(&path, &format!("of={of}&sent=1&ppi=1000")).await;
+    let answer = sent(&soren, &path, &format!("of={of}&sent=1&ppi=1000")).await;
     assert!(answer.says("The picture has no scale") || answer.says("the picture has no scale"));
 }
 
@@ -259,23 +198,23 @@ async fn view_steps_set_anew_are_seen_at_the_copy(world: &World) {
     assert!(
         form.says("value=\"contact-face dark-powder\" selected"),
         "{}",
-        form.html()
+        form.html
     );
-    let answer = soren
-        .post(
-            "/do/set-view",
-            &format!("{about}&sent=1&view=unknown&steps=sideways&reason=x"),
-        )
-        .await;
+    let answer = sent(
+        &soren,
+        "/do/set-view",
+        &format!("{about}&sent=1&view=unknown&steps=sideways&reason=x"),
+    )
+    .await;
     assert!(answer.status.is_client_error() && answer.says("value=\"sideways\""));
     let fields =
         format!("{about}&sent=1&view=unknown&steps=contact-face+mirror&reason=there+was+a+mirror");
-    let to = soren.post("/do/set-view", &fields).await.leads_to();
+    let to = done(&soren, "/do/set-view", &fields).await;
     let page = soren.get(&to).await;
     assert!(
         page.says("was set anew after this copy was made"),
         "{}",
-        page.html()
+        page.html
     );
     let (_, now) = picture(world, "charttable-item.png").await;
     assert_eq!(
@@ -292,18 +231,14 @@ async fn a_scale_is_typed(world: &World) {
         image.digest
     );
     let short = format!("{about}&x1=10&y1=300&x2=12.5&y2=300&length=5");
-    let answer = soren.post("/do/set-scale", &short).await;
+    let answer = sent(&soren, "/do/set-scale", &short).await;
     assert!(answer.status.is_client_error());
     assert!(answer.says("less than 20 pixels apart") && answer.says("value=\"12.5\""));
     let good = format!("{about}&x1=28,5&y1=344&x2=168.5&y2=344&length=10");
-    let to = soren.post("/do/set-scale", &good).await.leads_to();
+    let to = done(&soren, "/do/set-scale", &good).await;
     let page = soren.get(&to).await;
     // 140 pixels on 10 mm.
-    assert!(
-        page.says("356 \u{b1} 6.3 pixels an inch"),
-        "{}",
-        page.html()
-    );
+    assert!(page.says("356 \u{b1} 6.3 pixels an inch"), "{}", page.html);
     assert!(page.says("ASTM E3235-21"));
     let (_, now) = picture(world, "tiller-item.png").await;
     assert!(now.scale.is_some());
@@ -314,7 +249,7 @@ async fn the_card_shows_the_copy(world: &World) {
     let (of, image) = picture(world, "panel-item.png").await;
     let item = world.demo.items["panel-item"];
     assert_eq!(of, Subject::Item(item));
-    let page = eleni.get(&format!("/items/{item}")).await.html();
+    let page = eleni.get(&format!("/items/{item}")).await.html;
     let (card, _) = page.split_once("id=\"thread\"").unwrap();
     let copy = &image.copies[0];
     assert!(
@@ -329,7 +264,7 @@ async fn the_card_shows_the_copy(world: &World) {
     assert_eq!(copy.recipe, Recipe::new(vec![Op::Flip, Op::Invert]));
     // Without a copy the original is turned for display, and says so.
     let item = world.demo.items["lamp-item"];
-    let page = eleni.get(&format!("/items/{item}")).await.html();
+    let page = eleni.get(&format!("/items/{item}")).await.html;
     assert!(page.contains("matrix(-1") && page.contains("the original stays as it is"));
 }
 
@@ -426,7 +361,7 @@ async fn no_route_changes_an_original(world: &World) {
                 let method = method.to_uppercase();
                 let body = format!("csrf={}&{fields}", browser.csrf);
                 let to = format!("{address}?{fields}");
-                browser.send(&method, &to, body).await;
+                browser.send_as(&method, &to, FORM, body).await;
                 sent += 1;
             }
         }

@@ -3,16 +3,14 @@
 
 use std::sync::OnceLock;
 
-use axum::body::Body;
-use axum::http::{Request, StatusCode, header};
-use http_body_util::BodyExt as _;
+use axum::http::StatusCode;
 use liftledger::app::Viewer;
 use liftledger::custody::mark::{MarkKind, NoteMark};
 use liftledger::custody::{Act, case, image};
 use liftledger::disclosure::bundle;
-use liftledger::ids::{CaseId, CommandId, MarkId, PersonId, SceneId, Subject};
-use tower::ServiceExt as _;
+use liftledger::ids::{CaseId, MarkId, PersonId, SceneId, Subject};
 
+use super::browser::Browser;
 use super::world::{World, encoded, runtime};
 
 /// Words that stand in no other text.
@@ -28,84 +26,8 @@ fn on<T>(work: impl Future<Output = T>) -> T {
     runtime().block_on(work)
 }
 
-struct Answer {
-    status: StatusCode,
-    to: String,
-    cookie: String,
-    bytes: Vec<u8>,
-}
-
-impl Answer {
-    fn text(&self) -> String {
-        String::from_utf8_lossy(&self.bytes).into_owned()
-    }
-}
-
-#[derive(Clone, Default)]
-struct Browser {
-    cookie: String,
-    csrf: String,
-}
-
-impl Browser {
-    async fn send(&self, request: Request<Body>) -> Answer {
-        let response = world().router.clone().oneshot(request).await.unwrap();
-        let text = |name| {
-            let value = response.headers().get(name);
-            value.map_or(String::new(), |v| v.to_str().unwrap().to_owned())
-        };
-        let (to, set) = (text(header::LOCATION), text(header::SET_COOKIE));
-        let status = response.status();
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        Answer {
-            status,
-            to,
-            cookie: set.split(';').next().unwrap_or_default().to_owned(),
-            bytes: bytes.to_vec(),
-        }
-    }
-
-    async fn get(&self, path: &str) -> Answer {
-        let request = Request::get(path).header(header::COOKIE, &self.cookie);
-        self.send(request.body(Body::empty()).unwrap()).await
-    }
-
-    async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
-        let request = Request::post(path)
-            .header(header::COOKIE, &self.cookie)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
-        self.send(request.body(Body::from(encoded(fields))).unwrap())
-            .await
-    }
-
-    async fn of(user: &str) -> Self {
-        let secret = &world().demo.people[user].sign_in.password;
-        let fields = [("user_name", user), ("password", secret.as_str())];
-        let answer = Self::default().post("/sign-in", &fields).await;
-        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.text());
-        let mut browser = Self {
-            cookie: answer.cookie,
-            csrf: String::new(),
-        };
-        let html = browser.get("/account").await.text();
-        let (_, rest) = html.split_once("name=\"csrf\" value=\"").unwrap();
-        browser.csrf = rest.split_once('"').unwrap().0.to_owned();
-        browser
-    }
-
-    /// Sends the form of an act and signs it where it asks.
-    async fn act(&self, user: &str, word: &str, fields: &[(&str, &str)]) -> Answer {
-        let id = CommandId::new().to_string();
-        let secret = &world().demo.people[user].sign_in.password;
-        let mut all = vec![
-            ("csrf", self.csrf.as_str()),
-            ("id", id.as_str()),
-            ("sent", "1"),
-            ("password", secret.as_str()),
-        ];
-        all.extend_from_slice(fields);
-        self.post(&format!("/do/{word}"), &all).await
-    }
+async fn signed_in(user_name: &str) -> Browser {
+    Browser::of(world(), user_name).await
 }
 
 async fn record(person: PersonId, act: Act) -> uuid::Uuid {
@@ -164,19 +86,15 @@ async fn planted(number: &str) -> (CaseId, MarkId, String) {
 fn two_people_expunge_a_case_and_nothing_shows_a_word_of_it() {
     on(async {
         let (case, mark, digest) = planted("HR-26-0900").await;
-        let (eleni, ivo) = (Browser::of("eleni").await, Browser::of("ivo").await);
-        let made = eleni
-            .post(
-                &format!("/cases/{case}/bundle"),
-                &[
-                    ("csrf", eleni.csrf.as_str()),
-                    ("to", "Brigid Ashdown, defence"),
-                    ("authority", "request 12"),
-                ],
-            )
-            .await;
-        assert_eq!(made.status, StatusCode::OK, "{}", made.text());
-        assert!(made.text().contains(PLANTED));
+        let (eleni, ivo) = (signed_in("eleni").await, signed_in("ivo").await);
+        let bundle_for = async |authority: &str| {
+            let fields = [("to", "Brigid Ashdown, defence"), ("authority", authority)];
+            let path = format!("/cases/{case}/bundle");
+            eleni.submit(&path, &encoded(&fields)).await
+        };
+        let made = bundle_for("request 12").await;
+        assert_eq!(made.status, StatusCode::OK, "{}", made.html);
+        assert!(made.says(PLANTED));
         let of = format!("case:{case}");
         let fields = [
             ("of", of.as_str()),
@@ -184,11 +102,11 @@ fn two_people_expunge_a_case_and_nothing_shows_a_word_of_it() {
             ("court", "Hollin County Court"),
             ("order", "26-EX-9"),
             ("dated", "2026-03-01"),
+            ("password", &eleni.password),
         ];
-        let ordered = eleni.act("eleni", "order-expungement", &fields).await;
-        assert_eq!(ordered.status, StatusCode::SEE_OTHER, "{}", ordered.text());
+        eleni.done("order-expungement", &fields).await;
         // Whoever carries it out may read no evidence, and is shown none.
-        let waiting = ivo.get("/expungements").await.text();
+        let waiting = ivo.get("/expungements").await.html;
         assert!(waiting.contains("26-EX-9") && waiting.contains("HR-26-0900"));
         let order = format!("/cases/{case}/expungements/1");
         for path in [
@@ -196,19 +114,22 @@ fn two_people_expunge_a_case_and_nothing_shows_a_word_of_it() {
             &format!("/do/carry-out-expungement?case={case}&number=1"),
         ] {
             let page = ivo.get(path).await;
-            assert_eq!(page.status, StatusCode::OK, "{path}: {}", page.text());
-            assert!(!page.text().contains(PLANTED), "{path}");
+            assert_eq!(page.status, StatusCode::OK, "{path}: {}", page.html);
+            assert!(!page.says(PLANTED), "{path}");
         }
         assert_eq!(
             ivo.get(&format!("/cases/{case}")).await.status,
             StatusCode::FORBIDDEN
         );
-        let number = [("case", &of[5..]), ("number", "1")];
-        let done = ivo.act("ivo", "carry-out-expungement", &number).await;
-        assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.text());
-        assert!(done.to.starts_with(&order), "{}", done.to);
+        let number = [
+            ("case", &of[5..]),
+            ("number", "1"),
+            ("password", &ivo.password),
+        ];
+        let to = ivo.done("carry-out-expungement", &number).await;
+        assert!(to.starts_with(&order), "{to}");
 
-        let told = ivo.get(&order).await.text();
+        let told = ivo.get(&order).await.html;
         for said in ["Brigid Ashdown, defence", "request 12", "Backups"] {
             assert!(told.contains(said), "{said}: {told}");
         }
@@ -243,7 +164,7 @@ fn two_people_expunge_a_case_and_nothing_shows_a_word_of_it() {
             (format!("/api/images/{digest}?of=mark:{mark}"), 404),
         ] {
             let answer = eleni.get(&path).await;
-            let text = answer.text().replace(&format!("value=\"{PLANTED}\""), "");
+            let text = answer.html.replace(&format!("value=\"{PLANTED}\""), "");
             let text = text.replace(&format!("“{PLANTED}”"), "");
             assert_eq!(answer.status.as_u16(), status, "{path}: {text}");
             // What was asked for may be said back; nothing was found by it.
@@ -256,31 +177,21 @@ fn two_people_expunge_a_case_and_nothing_shows_a_word_of_it() {
             format!("/marks/{mark}"),
             format!("/events/{seq}"),
         ] {
-            let text = eleni.get(&path).await.text();
+            let text = eleni.get(&path).await.html;
             assert!(text.contains("expunged by order"), "{path}: {text}");
         }
-        let found = eleni.get(&format!("/api/find?q={PLANTED}")).await.text();
+        let found = eleni.get(&format!("/api/find?q={PLANTED}")).await.html;
         assert_eq!(found, "[]");
-        let event: serde_json::Value =
-            serde_json::from_slice(&eleni.get(&format!("/api/events/{seq}")).await.bytes).unwrap();
+        let event = eleni.get(&format!("/api/events/{seq}")).await.json();
         assert!(
             event["salt"].is_null() && event["expunged"].as_u64().unwrap() > seq,
             "{event}"
         );
 
         // A bundle made now says that it was expunged, and its check finds that in order.
-        let made = eleni
-            .post(
-                &format!("/cases/{case}/bundle"),
-                &[
-                    ("csrf", eleni.csrf.as_str()),
-                    ("to", "Brigid Ashdown, defence"),
-                    ("authority", "request 13"),
-                ],
-            )
-            .await;
-        assert_eq!(made.status, StatusCode::OK, "{}", made.text());
-        assert!(!made.text().contains(PLANTED));
+        let made = bundle_for("request 13").await;
+        assert_eq!(made.status, StatusCode::OK, "{}", made.html);
+        assert!(!made.says(PLANTED));
         let report = bundle::check(std::io::Cursor::new(&made.bytes), Some(&house.verifying));
         assert!(report.is_clean(), "{:?}", report.findings);
     });
@@ -321,8 +232,8 @@ fn a_restricted_case_tells_nothing_to_whoever_carries_orders_out() {
             }),
         )
         .await;
-        let ivo = Browser::of("ivo").await;
-        let waiting = ivo.get("/expungements").await.text();
+        let ivo = signed_in("ivo").await;
+        let waiting = ivo.get("/expungements").await.html;
         assert!(!waiting.contains("26-EX-10") && !waiting.contains("HR-26-0901"));
         for path in [
             format!("/cases/{case}/expungements/1"),
@@ -330,11 +241,15 @@ fn a_restricted_case_tells_nothing_to_whoever_carries_orders_out() {
         ] {
             let page = ivo.get(&path).await;
             assert_eq!(page.status, StatusCode::FORBIDDEN, "{path}");
-            assert!(!page.text().contains("26-EX-10"), "{path}");
+            assert!(!page.says("26-EX-10"), "{path}");
         }
         let of = case.to_string();
-        let fields = [("case", of.as_str()), ("number", "1")];
-        let done = ivo.act("ivo", "carry-out-expungement", &fields).await;
+        let fields = [
+            ("case", of.as_str()),
+            ("number", "1"),
+            ("password", &ivo.password),
+        ];
+        let done = ivo.act("carry-out-expungement", &fields).await;
         assert_eq!(done.status, StatusCode::FORBIDDEN);
     });
 }

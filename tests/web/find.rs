@@ -3,17 +3,16 @@
 use std::sync::Arc;
 
 use axum::Router;
-use axum::body::Body;
-use axum::http::{Request, StatusCode, header};
+use axum::http::{StatusCode, header};
 use chrono::{DateTime, TimeDelta, Utc};
-use http_body_util::BodyExt as _;
 use liftledger::app::Viewer;
 use liftledger::app::demo::{self, Demo};
 use liftledger::clock::TestClock;
 use liftledger::ids::Subject;
 use liftledger::web::{App, router};
-use serde_json::Value;
-use tower::ServiceExt as _;
+
+use super::browser::Browser;
+use super::world::encoded;
 
 struct Site {
     _folder: tempfile::TempDir,
@@ -21,19 +20,6 @@ struct Site {
     router: Router,
     demo: Demo,
     clock: Arc<TestClock>,
-}
-
-struct Answer {
-    status: StatusCode,
-    retry: bool,
-    text: String,
-}
-
-impl Answer {
-    fn json(&self) -> Value {
-        assert_eq!(self.status, StatusCode::OK, "{}", self.text);
-        serde_json::from_str(&self.text).unwrap()
-    }
 }
 
 impl Site {
@@ -51,34 +37,9 @@ impl Site {
         }
     }
 
-    async fn send(&self, request: Request<Body>) -> (Answer, String) {
-        let response = self.router.clone().oneshot(request).await.unwrap();
-        let status = response.status();
-        let headers = response.headers().clone();
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        let cookie = headers.get(header::SET_COOKIE);
-        let cookie = cookie.map_or("", |v| v.to_str().unwrap());
-        let answer = Answer {
-            status,
-            retry: headers.contains_key(header::RETRY_AFTER),
-            text: String::from_utf8(bytes.to_vec()).unwrap(),
-        };
-        (answer, cookie.split(';').next().unwrap().to_owned())
-    }
-
-    async fn cookie(&self, who: &str) -> String {
-        let password = &self.demo.people[who].sign_in.password;
-        let body = super::world::encoded(&[("user_name", who), ("password", password)]);
-        let request = Request::post("/sign-in")
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(body))
-            .unwrap();
-        self.send(request).await.1
-    }
-
-    async fn get(&self, cookie: &str, path: &str) -> Answer {
-        let request = Request::get(path).header(header::COOKIE, cookie);
-        self.send(request.body(Body::empty()).unwrap()).await.0
+    async fn signed_in(&self, user_name: &str) -> Browser {
+        let password = &self.demo.people[user_name].sign_in.password;
+        Browser::sign_in(&self.router, user_name, password).await
     }
 }
 
@@ -91,21 +52,21 @@ fn later(clock: &TestClock, by: TimeDelta) {
 async fn the_field_is_answered_for_a_session_and_not_faster_than_anybody_types() {
     let site = Site::begin().await;
     let path = "/api/find/typed?q=t";
-    let nobody = site.get("", path).await;
+    let nobody = Browser::stranger(&site.router).get(path).await;
     assert_eq!(nobody.status, StatusCode::UNAUTHORIZED);
-    let admin = site.cookie("ivo").await;
-    assert_eq!(site.get(&admin, path).await.status, StatusCode::FORBIDDEN);
-    let nour = site.cookie("nour").await;
-    let found = site.get(&nour, path).await.json();
+    let admin = site.signed_in("ivo").await;
+    assert_eq!(admin.get(path).await.status, StatusCode::FORBIDDEN);
+    let nour = site.signed_in("nour").await;
+    let found = nour.get(path).await.ok();
     let hits = found["hits"].as_array().unwrap();
     assert!(hits.len() > 1 && hits.len() <= 8, "{found}");
     for hit in hits {
         let page = hit["address"].as_str().unwrap();
-        let answer = site.get(&nour, page).await;
+        let answer = nour.get(page).await;
         assert_eq!(answer.status, StatusCode::OK, "{page}");
         assert!(!hit["name"].as_str().unwrap().is_empty());
     }
-    let none = site.get(&nour, "/api/find/typed?q=%20").await.json();
+    let none = nour.get("/api/find/typed?q=%20").await.ok();
     assert_eq!(none["hits"].as_array().unwrap().len(), 0);
     assert_eq!(none["more"], false);
 
@@ -113,25 +74,26 @@ async fn the_field_is_answered_for_a_session_and_not_faster_than_anybody_types()
     later(&site.clock, TimeDelta::seconds(60));
     let mut statuses = Vec::new();
     for _ in 0..40 {
-        let answer = site.get(&nour, path).await;
-        assert_eq!(answer.retry, answer.status == StatusCode::TOO_MANY_REQUESTS);
+        let answer = nour.get(path).await;
+        let retry = answer.headers.contains_key(header::RETRY_AFTER);
+        assert_eq!(retry, answer.status == StatusCode::TOO_MANY_REQUESTS);
         statuses.push(answer.status);
     }
     let well = statuses.iter().filter(|s| **s == StatusCode::OK).count();
     assert_eq!(well, 30, "{statuses:?}");
-    assert!(site.get(&nour, path).await.text.contains("asked-too-often"));
-    let runa = site.cookie("runa").await;
-    assert_eq!(site.get(&runa, path).await.status, StatusCode::OK);
+    assert!(nour.get(path).await.says("asked-too-often"));
+    let runa = site.signed_in("runa").await;
+    assert_eq!(runa.get(path).await.status, StatusCode::OK);
     later(&site.clock, TimeDelta::milliseconds(250));
     let mut more = 0;
     for _ in 0..10 {
-        more += usize::from(site.get(&nour, path).await.status == StatusCode::OK);
+        more += usize::from(nour.get(path).await.status == StatusCode::OK);
     }
     assert_eq!(more, 2);
     // A clock that was set back locks nobody out.
     later(&site.clock, TimeDelta::hours(-3));
     later(&site.clock, TimeDelta::seconds(4));
-    assert_eq!(site.get(&nour, path).await.status, StatusCode::OK);
+    assert_eq!(nour.get(path).await.status, StatusCode::OK);
 }
 
 /// Every beginning of every word of the restricted case, asked by the assigned and by a stranger.
@@ -153,8 +115,8 @@ async fn no_letter_tells_what_is_in_a_restricted_case() {
         of_case.push(Subject::Item(item.id).to_string());
     }
     assert!(texts.len() > 2);
-    let nour = site.cookie("nour").await;
-    let runa = site.cookie("runa").await;
+    let nour = site.signed_in("nour").await;
+    let runa = site.signed_in("runa").await;
     let mut asked = 0;
     for word in texts.iter().flat_map(|t| t.split_whitespace()) {
         let word: String = word.chars().filter(|c| c.is_alphanumeric()).collect();
@@ -168,17 +130,13 @@ async fn no_letter_tells_what_is_in_a_restricted_case() {
                 later(&site.clock, TimeDelta::seconds(1));
                 let path = format!(
                     "/api/find/typed?q={}",
-                    super::world::encoded(&[("", &q)]).trim_start_matches('=')
+                    encoded(&[("", &q)]).trim_start_matches('=')
                 );
-                let answer = site.get(who, &path).await;
+                let answer = who.get(&path).await;
                 for subject in &of_case {
-                    assert!(
-                        !answer.text.contains(subject.as_str()),
-                        "{q}: {}",
-                        answer.text
-                    );
+                    assert!(!answer.says(subject.as_str()), "{q}: {}", answer.html);
                 }
-                assert!(!answer.text.contains(&case.number), "{q}: {}", answer.text);
+                assert!(!answer.says(&case.number), "{q}: {}", answer.html);
             }
         }
     }
@@ -186,28 +144,28 @@ async fn no_letter_tells_what_is_in_a_restricted_case() {
     // By its number it is found by those who may see it, with no word of it.
     later(&site.clock, TimeDelta::seconds(5));
     let path = format!("/api/find/typed?q={}", case.number.to_lowercase());
-    let told = site.get(&nour, &path).await;
+    let told = nour.get(&path).await;
     assert!(
-        told.text.contains(&case.number) && told.text.contains("restricted"),
+        told.says(&case.number) && told.says("restricted"),
         "{}",
-        told.text
+        told.html
     );
-    assert!(!told.text.contains(&case.title));
-    assert!(!site.get(&runa, &path).await.text.contains(&case.number));
+    assert!(!told.says(&case.title));
+    assert!(!runa.get(&path).await.says(&case.number));
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_person_leads_to_what_they_have_in_hand() {
     let site = Site::begin().await;
-    let nour = site.cookie("nour").await;
+    let nour = site.signed_in("nour").await;
     let runa = site.demo.people["runa"].id;
-    let page = site.get(&nour, &format!("/find?held={runa}")).await;
+    let page = nour.get(&format!("/find?held={runa}")).await;
     assert_eq!(page.status, StatusCode::OK);
-    assert!(page.text.contains("In the hands of"), "{}", page.text);
+    assert!(page.says("In the hands of"), "{}", page.html);
     // A custodian has nothing to do with accounts.
-    assert!(!page.text.contains(&format!("/people/{runa}")));
+    assert!(!page.says(&format!("/people/{runa}")));
     for bad in ["x", "00000000-0000-4000-8000-000000000000"] {
-        let answer = site.get(&nour, &format!("/find?held={bad}")).await;
+        let answer = nour.get(&format!("/find?held={bad}")).await;
         assert_eq!(answer.status, StatusCode::NOT_FOUND, "{bad}");
     }
 }

@@ -3,28 +3,22 @@
 
 use std::sync::OnceLock;
 
-use axum::body::Body;
-use axum::http::{Request, Response, StatusCode, header};
-use http_body_util::BodyExt as _;
+use axum::http::StatusCode;
+use liftledger::people::Role;
 use liftledger::trade::Kind;
-use tower::ServiceExt as _;
 
-use super::world::{World, encoded, runtime};
+use super::browser::{Answer, Browser};
+use super::world::{World, runtime};
 
 fn world() -> &'static World {
     static WORLD: OnceLock<World> = OnceLock::new();
     WORLD.get_or_init(|| World::load("knowledge-demo"))
 }
 
-async fn send(request: Request<Body>) -> Response<axum::body::Body> {
-    world().router.clone().oneshot(request).await.unwrap()
-}
-
-async fn page(response: Response<axum::body::Body>) -> String {
-    let bytes = response.into_body().collect().await.unwrap().to_bytes();
-    // What the template writes as entities, read back.
-    String::from_utf8(bytes.to_vec())
-        .unwrap()
+/// What the template writes as entities, read back.
+fn plain(answer: &Answer) -> String {
+    answer
+        .html
         .replace("&#39;", "'")
         .replace("&#38;", "&")
         .replace("&#60;", "<")
@@ -32,52 +26,24 @@ async fn page(response: Response<axum::body::Body>) -> String {
         .replace("&#34;", "\"")
 }
 
-fn form(path: &str, cookie: &str, fields: &[(&str, &str)]) -> Request<Body> {
-    Request::post(path)
-        .header(header::COOKIE, cookie)
-        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-        .body(Body::from(encoded(fields)))
-        .unwrap()
-}
-
-async fn technician() -> String {
-    let w = world();
-    let (user, person) = w
-        .demo
-        .people
-        .iter()
-        .find(|(_, p)| p.roles.contains(&liftledger::people::Role::Technician))
+async fn technician() -> Browser {
+    let mut people = world().demo.people.iter();
+    let (user_name, _) = people
+        .find(|(_, p)| p.roles.contains(&Role::Technician))
         .unwrap();
-    let fields = [
-        ("user_name", user.as_str()),
-        ("password", &person.sign_in.password),
-    ];
-    let answer = send(form("/sign-in", "", &fields)).await;
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
-    let cookie = answer.headers()[header::SET_COOKIE].to_str().unwrap();
-    cookie.split(';').next().unwrap().to_owned()
+    Browser::of(world(), user_name).await
 }
 
-async fn get(cookie: &str, path: &str) -> (StatusCode, String) {
-    let request = Request::get(path)
-        .header(header::COOKIE, cookie)
-        .body(Body::empty());
-    let response = send(request.unwrap()).await;
-    (response.status(), page(response).await)
-}
-
-fn hidden(html: &str, name: &str) -> String {
-    let (_, rest) = html
-        .split_once(&format!("name=\"{name}\" value=\""))
-        .unwrap();
-    rest.split_once('"').unwrap().0.to_owned()
+async fn get(browser: &Browser, path: &str) -> (StatusCode, String) {
+    let answer = browser.get(path).await;
+    (answer.status, plain(&answer))
 }
 
 #[test]
 fn cautions_of_every_method_and_medium_stand_on_their_forms() {
     let _ = world();
     runtime().block_on(async {
-        let cookie = technician().await;
+        let browser = technician().await;
         let rules = &world().house.rules;
         let mark = world().demo.marks["hatch"];
         let mut seen = 0;
@@ -97,7 +63,7 @@ fn cautions_of_every_method_and_medium_stand_on_their_forms() {
                 )
             }));
         for (path, cautions) in forms {
-            let (status, html) = get(&cookie, &path).await;
+            let (status, html) = get(&browser, &path).await;
             assert_eq!(status, StatusCode::OK, "{path}");
             for caution in rules.cautions_of(cautions) {
                 assert!(html.contains(&caution.shown()), "{path}: {}", caution.id);
@@ -110,7 +76,7 @@ fn cautions_of_every_method_and_medium_stand_on_their_forms() {
             format!("/do/develop-mark?mark={mark}"),
             format!("/do/recover?mark={mark}"),
         ] {
-            let (_, html) = get(&cookie, &path).await;
+            let (_, html) = get(&browser, &path).await;
             assert!(
                 html.contains("Caution.") && html.contains("safety data sheet"),
                 "{path}"
@@ -123,11 +89,11 @@ fn cautions_of_every_method_and_medium_stand_on_their_forms() {
 fn a_look_shows_what_follows_and_records_nothing() {
     let _ = world();
     runtime().block_on(async {
-        let cookie = technician().await;
+        let browser = technician().await;
         let mark = world().demo.marks["hatch"].to_string();
         let path = "/do/recover";
-        let (_, empty) = get(&cookie, &format!("{path}?mark={mark}")).await;
-        let (csrf, id) = (hidden(&empty, "csrf"), hidden(&empty, "id"));
+        let empty = browser.get(&format!("{path}?mark={mark}")).await;
+        let (csrf, id) = (empty.hidden("csrf"), empty.hidden("id"));
         let size = || async {
             world()
                 .house
@@ -139,7 +105,7 @@ fn a_look_shows_what_follows_and_records_nothing() {
                 .len()
         };
         let before = size().await;
-        let look = |more: &[(&str, &str)]| {
+        let look = async |more: &[(&str, &str)]| {
             let mut fields = vec![
                 ("csrf", csrf.as_str()),
                 ("id", id.as_str()),
@@ -149,7 +115,7 @@ fn a_look_shows_what_follows_and_records_nothing() {
                 ("lot", "B 77"),
             ];
             fields.extend(more);
-            form(path, &cookie, &fields)
+            browser.post(path, &fields).await
         };
         let putty = [
             ("medium", "silicone-putty"),
@@ -157,9 +123,9 @@ fn a_look_shows_what_follows_and_records_nothing() {
             ("mark_mm", "60 x 25"),
             ("air_c", "18"),
         ];
-        let answer = send(look(&putty)).await;
-        assert_eq!(answer.status(), StatusCode::OK);
-        let html = page(answer).await;
+        let answer = look(&putty).await;
+        assert_eq!(answer.status, StatusCode::OK);
+        let html = plain(&answer);
         for said in [
             "Not before 7 min 30 s (our assumption)",
             "Between 3 and 6 mm a straight line is drawn: our assumption",
@@ -176,7 +142,7 @@ fn a_look_shows_what_follows_and_records_nothing() {
             ("mark_mm", "22 x 18"),
             ("card", "black"),
         ];
-        let html = page(send(look(&film)).await).await;
+        let html = plain(&look(&film).await);
         assert!(html.contains("at least 28.4 by 24.4 mm"), "{html}");
         // Another way of looking, another reading.
         let face = [
@@ -184,7 +150,7 @@ fn a_look_shows_what_follows_and_records_nothing() {
             ("how_viewed", "contact-face"),
             ("air_c", "-5"),
         ];
-        let html = page(send(look(&face)).await).await;
+        let html = plain(&look(&face).await);
         assert!(
             html.contains("It will read MIRRORED")
                 && html.contains("At -5 °C the set time is not known"),
@@ -202,9 +168,9 @@ fn a_look_shows_what_follows_and_records_nothing() {
             ("description", "cast"),
             ("thickness", "a bit"),
         ];
-        let answer = send(form(path, &cookie, &bad)).await;
-        assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
-        let html = page(answer).await;
+        let answer = browser.post(path, &bad).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+        let html = plain(&answer);
         assert!(
             html.contains("The thickness is not understood") && html.contains("value=\"a bit\""),
             "{html}"
@@ -216,15 +182,15 @@ fn a_look_shows_what_follows_and_records_nothing() {
 fn the_rules_in_force_are_pages() {
     let _ = world();
     runtime().block_on(async {
-        let cookie = technician().await;
+        let browser = technician().await;
         let rules = &world().house.rules;
-        let (status, html) = get(&cookie, "/rules").await;
+        let (status, html) = get(&browser, "/rules").await;
         assert_eq!(status, StatusCode::OK);
         assert!(html.contains(rules.version()), "{html}");
         for kind in Kind::ALL {
             let path = format!("/rules/{}", kind.word());
             assert!(html.contains(&path), "{path}");
-            let (status, page) = get(&cookie, &path).await;
+            let (status, page) = get(&browser, &path).await;
             assert_eq!(status, StatusCode::OK, "{path}");
             for row in rules.shelf(*kind).rows {
                 assert!(
@@ -234,7 +200,7 @@ fn the_rules_in_force_are_pages() {
                 );
             }
             // The same by program.
-            let (status, json) = get(&cookie, &format!("/api{path}")).await;
+            let (status, json) = get(&browser, &format!("/api{path}")).await;
             assert_eq!(status, StatusCode::OK, "/api{path}");
             let json: serde_json::Value = serde_json::from_str(&json).unwrap();
             assert_eq!(
@@ -242,9 +208,9 @@ fn the_rules_in_force_are_pages() {
                 rules.shelf(*kind).rows.len()
             );
         }
-        assert_eq!(get(&cookie, "/rules/tape").await.0, StatusCode::NOT_FOUND);
+        assert_eq!(get(&browser, "/rules/tape").await.0, StatusCode::NOT_FOUND);
         assert_eq!(
-            get(&cookie, "/api/rules/tape").await.0,
+            get(&browser, "/api/rules/tape").await.0,
             StatusCode::NOT_FOUND
         );
     });
@@ -254,9 +220,9 @@ fn the_rules_in_force_are_pages() {
 fn programs_ask_for_measures() {
     let _ = world();
     runtime().block_on(async {
-        let cookie = technician().await;
+        let browser = technician().await;
         let ask = async |path: &str| {
-            let (status, body) = get(&cookie, path).await;
+            let (status, body) = get(&browser, path).await;
             (
                 status,
                 serde_json::from_str::<serde_json::Value>(&body).unwrap(),

@@ -3,18 +3,15 @@
 
 use std::sync::OnceLock;
 
-use axum::body::Body;
-use axum::http::{Request, StatusCode, header};
-use http_body_util::BodyExt as _;
 use liftledger::custody::Act;
 use liftledger::custody::count::BeginCount;
 use liftledger::custody::hand_over::Release;
 use liftledger::ids::{Code, CommandId, CountId, ItemId, PackageId, PersonId, Piece, Subject};
 use liftledger::imaging::raster::{Raster, Samples};
 use serde_json::Value;
-use tower::ServiceExt as _;
 
-use super::world::{World, encoded, runtime};
+use super::browser::{Answer, Browser};
+use super::world::{World, runtime};
 use crate::imaging::photo::{Dice, Photo, drawn, plain, png};
 
 fn world() -> &'static World {
@@ -22,102 +19,18 @@ fn world() -> &'static World {
     WORLD.get_or_init(|| World::load("label-photos-demo"))
 }
 
-struct Answer {
-    status: StatusCode,
-    to: String,
-    html: String,
+/// Sends the form with a picture in it.
+async fn photo(browser: &Browser, path: &str, fields: &[(&str, &str)], picture: &[u8]) -> Answer {
+    let id = CommandId::new().to_string();
+    let more = "; filename=\"label.jpg\"\r\nContent-Type: image/jpeg";
+    let mut parts = vec![("id", "", id.as_bytes()), ("photo", more, picture)];
+    parts.extend(fields.iter().map(|(n, v)| (*n, "", v.as_bytes())));
+    browser.upload(path, &parts).await
 }
 
-impl Answer {
-    /// Refused with this code, and a page that says how to go on.
-    fn refuses(&self, status: u16, code: &str) {
-        assert_eq!(self.status, status, "{code}: {}", self.html);
-        assert!(
-            self.html
-                .contains(&format!("<dt>Rule</dt><dd><code>{code}<")),
-            "{code}: {}",
-            self.html
-        );
-    }
-}
-
-struct Browser {
-    cookie: String,
-    csrf: String,
-}
-
-async fn sent(request: Request<Body>) -> (Answer, String) {
-    let response = world().router.clone().oneshot(request).await.unwrap();
-    let text = |name| {
-        let value = response.headers().get(name);
-        value.map_or(String::new(), |v| v.to_str().unwrap().to_owned())
-    };
-    let (to, set) = (text(header::LOCATION), text(header::SET_COOKIE));
-    let status = response.status();
-    let bytes = response.into_body().collect().await.unwrap().to_bytes();
-    let html = String::from_utf8(bytes.to_vec()).unwrap();
-    let cookie = set.split(';').next().unwrap_or_default().to_owned();
-    (Answer { status, to, html }, cookie)
-}
-
-impl Browser {
-    async fn of(user: &str) -> Self {
-        let secret = &world().demo.people[user].sign_in.password;
-        let fields = [("user_name", user), ("password", secret.as_str())];
-        let request = Request::post("/sign-in")
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(encoded(&fields)))
-            .unwrap();
-        let (_, cookie) = sent(request).await;
-        let mut browser = Self {
-            cookie,
-            csrf: String::new(),
-        };
-        let html = browser.get("/account").await.html;
-        let (_, rest) = html.split_once("name=\"csrf\" value=\"").unwrap();
-        browser.csrf = rest.split_once('"').unwrap().0.to_owned();
-        browser
-    }
-
-    async fn get(&self, path: &str) -> Answer {
-        let request = Request::get(path).header(header::COOKIE, &self.cookie);
-        sent(request.body(Body::empty()).unwrap()).await.0
-    }
-
-    /// Sends the form with a picture in it.
-    async fn photo(&self, path: &str, fields: &[(&str, &str)], picture: &[u8]) -> Answer {
-        let mut body = Vec::new();
-        let mut field = |name: &str, more: &str, value: &[u8]| {
-            body.extend_from_slice(b"--edge\r\nContent-Disposition: form-data; name=\"");
-            body.extend_from_slice(format!("{name}\"{more}\r\n\r\n").as_bytes());
-            body.extend_from_slice(value);
-            body.extend_from_slice(b"\r\n");
-        };
-        field("csrf", "", self.csrf.as_bytes());
-        field("id", "", CommandId::new().to_string().as_bytes());
-        let more = "; filename=\"label.jpg\"\r\nContent-Type: image/jpeg";
-        field("photo", more, picture);
-        for (name, value) in fields {
-            field(name, "", value.as_bytes());
-        }
-        body.extend_from_slice(b"--edge--\r\n");
-        let request = Request::post(path)
-            .header(header::COOKIE, &self.cookie)
-            .header(header::CONTENT_TYPE, "multipart/form-data; boundary=edge")
-            .body(Body::from(body))
-            .unwrap();
-        sent(request).await.0
-    }
-
-    async fn api(&self, picture: Vec<u8>) -> Answer {
-        let request = Request::post("/api/codes/read")
-            .header(header::COOKIE, &self.cookie)
-            .header("x-csrf-token", &self.csrf)
-            .header(header::CONTENT_TYPE, "image/png")
-            .body(Body::from(picture))
-            .unwrap();
-        sent(request).await.0
-    }
+/// Sends a picture as a program does.
+async fn read(browser: &Browser, picture: Vec<u8>) -> Answer {
+    browser.call("/api/codes/read", "image/png", picture).await
 }
 
 /// A label in somebody's hand.
@@ -190,7 +103,7 @@ async fn on_its_way() -> PackageId {
 fn a_photograph_is_as_good_as_a_scanner() {
     let _ = world();
     runtime().block_on(async {
-        let nour = Browser::of("nour").await;
+        let nour = Browser::of(world(), "nour").await;
         let before = world().house.store.head().await.unwrap();
         let kept = walked();
         the_page_of_finding(&nour).await;
@@ -229,7 +142,7 @@ fn walked() -> Vec<std::path::PathBuf> {
 
 async fn the_page_of_finding(nour: &Browser) {
     let item = *world().demo.items.values().next().unwrap();
-    let ask = async |picture: Vec<u8>| nour.photo("/find/photograph", &[], &picture).await;
+    let ask = async |picture: Vec<u8>| photo(nour, "/find/photograph", &[], &picture).await;
     let answer = ask(taken(&code(Piece::Item(item)))).await;
     assert_eq!(answer.status, 303, "{}", answer.html);
     assert_eq!(answer.to, format!("/items/{item}"));
@@ -244,19 +157,15 @@ async fn the_page_of_finding(nour: &Browser) {
         .refuses(409, "label-misread");
     let answer = ask(taken(foreign())).await;
     answer.refuses(409, "label-not-ours");
-    assert!(!answer.html.contains("<b>120"), "{}", answer.html);
-    assert!(
-        answer.html.contains("HX/77 &#60;b&#62;120"),
-        "{}",
-        answer.html
-    );
+    assert!(!answer.says("<b>120"), "{}", answer.html);
+    assert!(answer.says("HX/77 &#60;b&#62;120"), "{}", answer.html);
     let answer = ask(two(&code(Piece::Item(item)), &unknown)).await;
     answer.refuses(422, "several-codes");
-    assert!(answer.html.contains(&format!("/find?q={unknown}")));
+    assert!(answer.says(&format!("/find?q={unknown}")));
     let blank = plain(640, 480, 180);
     let answer = ask(png(&blank)).await;
     answer.refuses(422, "no-code-seen");
-    assert!(answer.html.contains("light from the side"));
+    assert!(answer.says("light from the side"));
     ask(Vec::new()).await.refuses(422, "no-photograph");
     ask(b"GIF89a".to_vec()).await.refuses(415, "not-a-picture");
     let mut cut = taken(&unknown);
@@ -269,18 +178,18 @@ async fn the_page_of_finding(nour: &Browser) {
     ask(png(&wide)).await.refuses(413, "too-large");
     let stranger = Browser {
         csrf: "x".into(),
-        cookie: nour.cookie.clone(),
+        ..nour.clone()
     };
-    let answer = stranger.photo("/find/photograph", &[], b"").await;
+    let answer = photo(&stranger, "/find/photograph", &[], b"").await;
     assert_eq!(answer.status, 403);
 }
 
 async fn the_programs(nour: &Browser) {
     let item = *world().demo.items.values().next().unwrap();
     let unknown = code(Piece::Item(ItemId::new()));
-    let answer = nour.api(two(&code(Piece::Item(item)), &unknown)).await;
+    let answer = read(nour, two(&code(Piece::Item(item)), &unknown)).await;
     assert_eq!(answer.status, 200, "{}", answer.html);
-    let told: Value = serde_json::from_str(&answer.html).unwrap();
+    let told = answer.json();
     let mut kinds: Vec<(&str, &Value)> = told["codes"]
         .as_array()
         .unwrap()
@@ -290,19 +199,19 @@ async fn the_programs(nour: &Browser) {
     kinds.sort_by_key(|(kind, _)| *kind);
     let subject = Value::String(Subject::Item(item).to_string());
     assert_eq!(kinds, [("ours", &subject), ("unknown", &Value::Null)]);
-    let told: Value = serde_json::from_str(&nour.api(taken(foreign())).await.html).unwrap();
+    let told = read(nour, taken(foreign())).await.json();
     assert_eq!(told["codes"][0]["kind"], "foreign");
     assert_eq!(told["codes"][0]["text"], foreign());
-    let told: Value = serde_json::from_str(&nour.api(b"no".to_vec()).await.html).unwrap();
+    let told = read(nour, b"no".to_vec()).await.json();
     assert_eq!(told["code"], "not-a-picture");
-    let answer = nour.api(vec![0; 25 * 1024 * 1024 + 1]).await;
+    let answer = read(nour, vec![0; 25 * 1024 * 1024 + 1]).await;
     assert_eq!(answer.status, 413);
 }
 
 async fn the_counter(nour: &Browser) {
     let package = on_its_way().await;
     let ours = code(Piece::Package(package));
-    let told: Value = serde_json::from_str(&nour.get("/api/intake").await.html).unwrap();
+    let told = nour.get("/api/intake").await.json();
     let waits = told["rows"].as_array().unwrap();
     let listed = waits.iter().any(|w| w["code"] == ours.as_str());
     assert!(listed, "{told}");
@@ -315,11 +224,11 @@ async fn the_counter(nour: &Browser) {
         ("condition", "intact"),
         ("note", "soaked through"),
     ];
-    let ask = async |picture: Vec<u8>| nour.photo("/intake/photograph", &fields, &picture).await;
+    let ask = async |picture: Vec<u8>| photo(nour, "/intake/photograph", &fields, &picture).await;
     let answer = ask(taken(&ours)).await;
     assert_eq!(answer.status, 200, "{}", answer.html);
-    assert!(answer.html.contains("It is at the counter: read its seal."));
-    assert!(answer.html.contains("soaked through"));
+    assert!(answer.says("It is at the counter: read its seal."));
+    assert!(answer.says("soaked through"));
     let row = answer
         .html
         .split(&format!("data-code=\"{ours}\""))
@@ -336,12 +245,9 @@ async fn the_counter(nour: &Browser) {
     ] {
         let answer = ask(taken(&text)).await;
         assert_eq!(answer.status, 200);
-        assert!(
-            answer.html.contains(&format!("<code>{rule}</code>")),
-            "{rule}"
-        );
-        assert!(!answer.html.contains("<b>120"));
-        assert!(answer.html.contains("soaked through"));
+        assert!(answer.says(&format!("<code>{rule}</code>")), "{rule}");
+        assert!(!answer.says("<b>120"));
+        assert!(answer.says("soaked through"));
     }
     for (picture, status, rule) in [
         (two(&ours, &unknown), 422, "several-codes"),
@@ -351,7 +257,7 @@ async fn the_counter(nour: &Browser) {
     ] {
         let answer = ask(picture).await;
         answer.refuses(status, rule);
-        assert!(answer.html.contains("soaked through"), "{rule}");
+        assert!(answer.says("soaked through"), "{rule}");
     }
 }
 
@@ -364,10 +270,10 @@ async fn a_count(nour: &Browser) {
     };
     let count = CountId(record(demo.people["nour"].id, Act::BeginCount(begin)).await);
     let path = format!("/counts/{count}/photograph");
-    let answer = nour.photo(&path, &[], b"GIF89a").await;
+    let answer = photo(nour, &path, &[], b"GIF89a").await;
     answer.refuses(415, "not-a-picture");
     let unknown = code(Piece::Package(PackageId::new()));
-    let answer = nour.photo(&path, &[], &taken(&unknown)).await;
+    let answer = photo(nour, &path, &[], &taken(&unknown)).await;
     assert_eq!(answer.status, 303, "{}", answer.html);
     let page = nour.get(&answer.to).await.html;
     assert!(page.contains(&unknown), "{page}");

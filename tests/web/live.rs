@@ -9,10 +9,8 @@ use std::time::{Duration, Instant};
 use axum::Router;
 use axum::body::{Body, BodyDataStream};
 use axum::http::{Request, StatusCode, header};
-use axum::response::Response;
 use chrono::{TimeDelta, Utc};
 use futures_util::StreamExt as _;
-use http_body_util::BodyExt as _;
 use liftledger::app::house::House;
 use liftledger::clock::TestClock;
 use liftledger::custody::hand_over::Release;
@@ -22,8 +20,8 @@ use liftledger::people::Role;
 use liftledger::web::live::{OF_ONE, Pace};
 use liftledger::web::{App, router};
 use tokio::time::timeout;
-use tower::ServiceExt as _;
 
+use super::browser::{Answer, Browser};
 use crate::app::boatyard::act;
 use crate::app::load::{SECRET, Yard};
 use crate::app::served::{Server, Visit};
@@ -63,43 +61,8 @@ impl Site {
         }
     }
 
-    async fn send(&self, request: Request<Body>) -> Response {
-        self.router.clone().oneshot(request).await.unwrap()
-    }
-
-    async fn get(&self, path: &str, cookie: &str, has: &str) -> Response {
-        let request = Request::get(path)
-            .header(header::COOKIE, cookie)
-            .header(header::IF_NONE_MATCH, has);
-        self.send(request.body(Body::empty()).unwrap()).await
-    }
-
-    async fn cookie(&self, user: &str) -> String {
-        let body = format!("user_name={user}&password={}", SECRET.replace(' ', "+"));
-        let request = Request::post("/sign-in")
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
-        let response = self.send(request.body(Body::from(body)).unwrap()).await;
-        let set = response.headers()[header::SET_COOKIE].to_str().unwrap();
-        set.split(';').next().unwrap().to_owned()
-    }
-
-    async fn stream(&self, cookie: &str, seen: &str) -> Stream {
-        let path = format!("/live?of=storeroom&seen={seen}");
-        let response = self.get(&path, cookie, "").await;
-        assert_eq!(response.status(), StatusCode::OK);
-        assert_eq!(
-            response.headers()[header::CONTENT_TYPE],
-            "text/event-stream"
-        );
-        assert_eq!(response.headers()[header::CACHE_CONTROL], "no-store");
-        Stream(response.into_body().into_data_stream())
-    }
-
-    /// The digest of what the custodian's desk shows.
-    async fn seen(&self, cookie: &str) -> String {
-        let response = self.get(DESK, cookie, "").await;
-        assert_eq!(response.status(), StatusCode::OK);
-        tag(&response).trim_matches('"').to_owned()
+    async fn signed_in(&self, user_name: &str) -> Browser {
+        Browser::sign_in(&self.router, user_name, SECRET).await
     }
 
     async fn release(&self, pair: usize) {
@@ -140,16 +103,44 @@ impl Site {
     }
 }
 
-fn tag(response: &Response) -> String {
-    response.headers()[header::ETAG]
-        .to_str()
-        .unwrap()
-        .to_owned()
+/// Asks for a part of which the page has this already.
+async fn part(browser: &Browser, path: &str, has: &str) -> Answer {
+    let request = Request::get(path).header(header::IF_NONE_MATCH, has);
+    browser.send(request.body(Body::empty()).unwrap()).await
+}
+
+/// The status alone: a stream, where there is one, would not end.
+async fn status(browser: &Browser, path: &str) -> StatusCode {
+    let request = Request::get(path).body(Body::empty());
+    browser.ask(request.unwrap()).await.status()
+}
+
+fn tag(answer: &Answer) -> String {
+    answer.headers[header::ETAG].to_str().unwrap().to_owned()
+}
+
+/// The digest of what the custodian's desk shows.
+async fn seen(browser: &Browser) -> String {
+    let answer = browser.get(DESK).await;
+    assert_eq!(answer.status, StatusCode::OK);
+    tag(&answer).trim_matches('"').to_owned()
 }
 
 struct Stream(BodyDataStream);
 
 impl Stream {
+    async fn open(browser: &Browser, seen: &str) -> Self {
+        let request = Request::get(format!("/live?of=storeroom&seen={seen}"));
+        let response = browser.ask(request.body(Body::empty()).unwrap()).await;
+        assert_eq!(response.status(), StatusCode::OK);
+        assert_eq!(
+            response.headers()[header::CONTENT_TYPE],
+            "text/event-stream"
+        );
+        assert_eq!(response.headers()[header::CACHE_CONTROL], "no-store");
+        Self(response.into_body().into_data_stream())
+    }
+
     /// The next piece of the stream; none at its end.
     async fn next(&mut self) -> Option<String> {
         let next = timeout(SOON, self.0.next()).await.expect("nothing came");
@@ -175,54 +166,48 @@ impl Stream {
 #[tokio::test]
 async fn a_part_is_sent_when_it_changed_and_keeps_nobody_signed_in() {
     let site = Site::new().await;
-    let cookie = site.cookie("cust0").await;
-    let first = site.get(DESK, &cookie, "").await;
+    let browser = site.signed_in("cust0").await;
+    let first = browser.get(DESK).await;
     let known = tag(&first);
-    let text = first.into_body().collect().await.unwrap().to_bytes();
-    assert!(String::from_utf8_lossy(&text).contains("As of "));
-    let same = site.get(DESK, &cookie, &known).await;
-    assert_eq!(same.status(), StatusCode::NOT_MODIFIED);
+    assert!(first.says("As of "));
+    let same = part(&browser, DESK, &known).await;
+    assert_eq!(same.status, StatusCode::NOT_MODIFIED);
     site.unrelated(1).await;
-    let same = site.get(DESK, &cookie, &known).await;
-    assert_eq!(same.status(), StatusCode::NOT_MODIFIED);
-    let counter = site.get("/live/part?of=intake", &cookie, "").await;
-    let counter = tag(&counter);
+    let same = part(&browser, DESK, &known).await;
+    assert_eq!(same.status, StatusCode::NOT_MODIFIED);
+    let counter = tag(&browser.get("/live/part?of=intake").await);
     site.release(0).await;
-    let other = site.get(DESK, &cookie, &known).await;
-    assert_eq!(other.status(), StatusCode::OK);
+    let other = part(&browser, DESK, &known).await;
+    assert_eq!(other.status, StatusCode::OK);
     assert_ne!(tag(&other), known);
-    let text = other.into_body().collect().await.unwrap().to_bytes();
-    assert!(String::from_utf8_lossy(&text).contains("/do/receive?piece=package:"));
-    let lines = site.get("/live/part?of=intake", &cookie, &counter).await;
-    assert_eq!(lines.status(), StatusCode::OK);
-    let text = lines.into_body().collect().await.unwrap().to_bytes();
-    assert!(String::from_utf8_lossy(&text).contains("<tr data-code="));
+    assert!(other.says("/do/receive?piece=package:"));
+    let lines = part(&browser, "/live/part?of=intake", &counter).await;
+    assert_eq!(lines.status, StatusCode::OK);
+    assert!(lines.says("<tr data-code="));
     // The page says by what it is known, so that nothing between the page and its stream is missed.
-    let page = site.get("/desk/storeroom", &cookie, "").await;
-    let page = page.into_body().collect().await.unwrap().to_bytes();
-    let page = String::from_utf8_lossy(&page).into_owned();
-    let seen = site.seen(&cookie).await;
-    assert!(page.contains(&format!(
+    let page = browser.get("/desk/storeroom").await;
+    let seen = seen(&browser).await;
+    assert!(page.says(&format!(
         "data-live=\"storeroom\" data-live-digest=\"{seen}\""
     )));
 
     // A desk of others, no desk at all, a role that receives nothing, nobody.
-    let tech = site.cookie("tech0").await;
-    for (path, cookie, status) in [
+    let tech = site.signed_in("tech0").await;
+    let nobody = Browser::stranger(&site.router);
+    for (path, who, expected) in [
         (DESK, &tech, StatusCode::NOT_FOUND),
         ("/live?of=storeroom", &tech, StatusCode::NOT_FOUND),
-        ("/live/part?of=cellar", &cookie, StatusCode::NOT_FOUND),
-        ("/live?of=", &cookie, StatusCode::NOT_FOUND),
-        (DESK, &String::new(), StatusCode::SEE_OTHER),
-        ("/live?of=storeroom", &String::new(), StatusCode::SEE_OTHER),
+        ("/live/part?of=cellar", &browser, StatusCode::NOT_FOUND),
+        ("/live?of=", &browser, StatusCode::NOT_FOUND),
+        (DESK, &nobody, StatusCode::SEE_OTHER),
+        ("/live?of=storeroom", &nobody, StatusCode::SEE_OTHER),
     ] {
-        assert_eq!(site.get(path, cookie, "").await.status(), status, "{path}");
+        assert_eq!(status(who, path).await, expected, "{path}");
     }
     // An open page alone does not keep its person signed in: after an hour without a hand on it the session ends.
     for _ in 0..5 {
         site.clock.advance(TimeDelta::minutes(14));
-        let last = site.get(DESK, &cookie, "").await;
-        if last.status() == StatusCode::SEE_OTHER {
+        if browser.get(DESK).await.status == StatusCode::SEE_OTHER {
             return;
         }
     }
@@ -232,9 +217,9 @@ async fn a_part_is_sent_when_it_changed_and_keeps_nobody_signed_in() {
 #[tokio::test]
 async fn a_stream_says_only_that_something_changed_and_only_when_it_did() {
     let site = Site::new().await;
-    let cookie = site.cookie("cust0").await;
-    let seen = site.seen(&cookie).await;
-    let mut stream = site.stream(&cookie, &seen).await;
+    let browser = site.signed_in("cust0").await;
+    let seen = seen(&browser).await;
+    let mut stream = Stream::open(&browser, &seen).await;
     assert_eq!(stream.next().await.unwrap(), "retry: 5000\n: here\n\n");
     assert!(stream.is_quiet(Duration::from_millis(900)).await);
     // Grown, but nothing that the desk shows.
@@ -250,21 +235,11 @@ async fn a_stream_says_only_that_something_changed_and_only_when_it_did() {
     );
     assert!(stream.is_quiet(Duration::from_millis(900)).await);
     // A page that shows an older state hears so at once.
-    let mut late = site.stream(&cookie, &seen).await;
+    let mut late = Stream::open(&browser, &seen).await;
     assert!(late.next().await.unwrap().starts_with("retry: "));
     assert!(late.note().await.unwrap().starts_with("event: changed\n"));
     // Somebody signed out: the stream says so and ends.
-    let request = Request::get("/account").header(header::COOKIE, &cookie);
-    let page = site.send(request.body(Body::empty()).unwrap()).await;
-    let page = page.into_body().collect().await.unwrap().to_bytes();
-    let page = String::from_utf8_lossy(&page).into_owned();
-    let csrf = page.split_once("name=\"csrf\" value=\"").unwrap().1;
-    let csrf = csrf.split_once('"').unwrap().0;
-    let request = Request::post("/sign-out")
-        .header(header::COOKIE, &cookie)
-        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
-    let request = request.body(Body::from(format!("csrf={csrf}"))).unwrap();
-    site.send(request).await;
+    browser.submit("/sign-out", "").await.leads_to();
     for stream in [&mut stream, &mut late] {
         assert!(stream.note().await.unwrap().starts_with("event: over\n"));
         assert_eq!(stream.next().await, None);
@@ -275,20 +250,20 @@ async fn a_stream_says_only_that_something_changed_and_only_when_it_did() {
 #[tokio::test]
 async fn a_person_has_so_many_streams_and_a_closed_one_makes_room() {
     let site = Site::new().await;
-    let cookie = site.cookie("cust0").await;
+    let browser = site.signed_in("cust0").await;
     let mut open = Vec::new();
     for _ in 0..OF_ONE {
-        open.push(site.stream(&cookie, "").await);
+        open.push(Stream::open(&browser, "").await);
     }
-    let again = site.cookie("cust0").await;
-    let more = site.get("/live?of=storeroom", &again, "").await;
-    assert_eq!(more.status(), StatusCode::TOO_MANY_REQUESTS);
+    let again = site.signed_in("cust0").await;
+    let more = status(&again, "/live?of=storeroom").await;
+    assert_eq!(more, StatusCode::TOO_MANY_REQUESTS);
     // Nobody else is hurt by it, and the part can still be asked for.
-    let other = site.cookie("cust1").await;
-    open.push(site.stream(&other, "").await);
-    assert_eq!(site.get(DESK, &again, "").await.status(), StatusCode::OK);
+    let other = site.signed_in("cust1").await;
+    open.push(Stream::open(&other, "").await);
+    assert_eq!(again.get(DESK).await.status, StatusCode::OK);
     open.remove(0);
-    open.push(site.stream(&again, "").await);
+    open.push(Stream::open(&again, "").await);
     assert_eq!(site.app.streams().open(), OF_ONE + 1);
 }
 

@@ -1,6 +1,7 @@
 mod acts;
 mod afis;
 mod api;
+mod browser;
 mod copies;
 mod expungement;
 mod find;

@@ -4,11 +4,8 @@
 use std::collections::BTreeSet;
 use std::sync::OnceLock;
 
-use axum::Router;
-use axum::body::{Body, Bytes};
-use axum::http::{HeaderMap, Request, StatusCode, header};
+use axum::http::{StatusCode, header};
 use chrono::Utc;
-use http_body_util::BodyExt as _;
 use liftledger::app::views::package_file;
 use liftledger::app::views::words::MIRRORED;
 use liftledger::app::{Part, Sent, Viewer};
@@ -22,8 +19,8 @@ use liftledger::web::router::{
     LABEL_ROUTES, LIVE_ROUTES, LONG_ROUTES, Need, ROUTES, UPLOAD_ROUTES,
 };
 use sha2::{Digest as _, Sha256};
-use tower::ServiceExt as _;
 
+use super::browser::{Answer, Browser, FORM};
 use super::world::{World, runtime};
 
 mod papers;
@@ -39,112 +36,18 @@ fn on<T>(work: impl Future<Output = T>) -> T {
     runtime().block_on(work)
 }
 
-/// An answer, read whole.
-struct Answer {
-    status: StatusCode,
-    headers: HeaderMap,
-    bytes: Bytes,
-}
-
-impl Answer {
-    fn header(&self, name: header::HeaderName) -> &str {
-        self.headers
-            .get(name)
-            .map_or("", |v| v.to_str().unwrap_or_default())
-    }
-
-    fn html(&self) -> String {
-        String::from_utf8_lossy(&self.bytes).into_owned()
-    }
-
-    fn says(&self, text: &str) -> bool {
-        self.html().contains(text)
-    }
-
-    /// Whether the permission table refused.
-    fn refused_by_role(&self) -> bool {
-        self.status == StatusCode::FORBIDDEN && self.says("Your role may not")
-    }
-}
-
-/// A browser with its session, and the token of its forms.
-#[derive(Clone, Default)]
-struct Browser {
-    cookie: String,
-    csrf: String,
-}
-
-impl Browser {
-    async fn send(&self, method: &str, path: &str, body: String) -> Answer {
-        self.send_as(
-            method,
-            path,
-            "application/x-www-form-urlencoded",
-            body.into_bytes(),
-        )
-        .await
-    }
-
-    async fn send_as(&self, method: &str, path: &str, kind: &str, body: Vec<u8>) -> Answer {
-        self.send_to(&world().router, method, path, kind, body)
-            .await
-    }
-
-    async fn send_to(
-        &self,
-        router: &Router,
-        method: &str,
-        path: &str,
-        kind: &str,
-        body: Vec<u8>,
-    ) -> Answer {
-        let request = Request::builder()
-            .method(method)
-            .uri(path)
-            .header(header::COOKIE, &self.cookie)
-            .header(header::CONTENT_TYPE, kind)
-            .body(Body::from(body))
-            .unwrap();
-        let response = router.clone().oneshot(request).await.unwrap();
-        let (status, headers) = (response.status(), response.headers().clone());
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        Answer {
-            status,
-            headers,
-            bytes,
-        }
-    }
-
-    async fn get(&self, path: &str) -> Answer {
-        self.send("GET", path, String::new()).await
-    }
-
-    async fn post(&self, path: &str, fields: &str) -> Answer {
-        let body = format!("csrf={}&{fields}", self.csrf);
-        self.send("POST", path, body).await
-    }
-
-    async fn of(user_name: &str, password: &str) -> Self {
-        let body = format!("user_name={user_name}&password={password}");
-        let answer = Self::default().send("POST", "/sign-in", body).await;
-        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html());
-        let set = answer.header(header::SET_COOKIE);
-        let mut browser = Self {
-            cookie: set.split(';').next().unwrap().to_owned(),
-            csrf: String::new(),
-        };
-        let page = browser.get("/account").await;
-        assert_eq!(page.status, StatusCode::OK);
-        let html = page.html();
-        let (_, rest) = html.split_once("name=\"csrf\" value=\"").unwrap();
-        browser.csrf = rest.split_once('"').unwrap().0.to_owned();
-        browser
-    }
+/// Whether the permission table refused.
+fn refused_by_role(answer: &Answer) -> bool {
+    answer.status == StatusCode::FORBIDDEN && answer.says("Your role may not")
 }
 
 async fn signed_in(user_name: &str) -> Browser {
-    let sign_in = &world().demo.people[user_name].sign_in;
-    Browser::of(user_name, &sign_in.password).await
+    Browser::of(world(), user_name).await
+}
+
+/// Sends a form without its token.
+async fn forged(browser: &Browser, path: &str, fields: &str) -> Answer {
+    browser.send_as("POST", path, FORM, fields.to_owned()).await
 }
 
 /// Somebody new, with this role only.
@@ -185,7 +88,8 @@ async fn known_newcomer(role: Role) -> (PersonId, Browser) {
         .set_password(&person, secret, Utc::now())
         .await
         .unwrap();
-    (person.id, Browser::of(&user_name, secret).await)
+    let browser = Browser::sign_in(&w.router, &user_name, secret).await;
+    (person.id, browser)
 }
 
 async fn count(subject: Subject) -> u64 {
@@ -211,8 +115,8 @@ async fn last(subject: Subject) -> (String, serde_json::Value) {
 /// A page of this server: one heading, nothing inline, nothing from elsewhere, no identifier twice, every link to a row
 /// of the page leads to one.
 fn is_a_page(path: &str, answer: &Answer) {
-    assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.html());
-    let html = answer.html();
+    assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.html);
+    let html = &answer.html;
     assert_eq!(html.matches("<h1").count(), 1, "{path}");
     for forbidden in [" style=", "<style", " onclick=", "javascript:"] {
         assert!(!html.contains(forbidden), "{path} has {forbidden}");
@@ -256,7 +160,7 @@ fn each_route_asks_the_permission_table() {
             Role::Supervisor,
             Role::Auditor,
         ];
-        let everybody = Browser::default();
+        let everybody = Browser::stranger(&world().router);
         for role in roles {
             let browser = newcomer(role).await;
             let mut left = None;
@@ -277,7 +181,7 @@ fn each_route_asks_the_permission_table() {
                     async move {
                         match route.method {
                             "get" => who.get(&path).await,
-                            _ => who.post(&path, "").await,
+                            _ => who.submit(&path, "").await,
                         }
                     }
                 };
@@ -286,7 +190,7 @@ fn each_route_asks_the_permission_table() {
                     assert_ne!(stranger.status, StatusCode::SEE_OTHER, "{path}");
                 } else {
                     assert_eq!(stranger.status, StatusCode::SEE_OTHER, "{path}");
-                    let to = stranger.header(header::LOCATION);
+                    let to = &stranger.to;
                     assert!(to.starts_with("/sign-in"), "{path} leads to {to}");
                 }
                 let Need::May(action) = route.need else {
@@ -294,7 +198,7 @@ fn each_route_asks_the_permission_table() {
                 };
                 let answer = send(browser.clone()).await;
                 assert_eq!(
-                    answer.refused_by_role(),
+                    refused_by_role(&answer),
                     !permission::allows(&[role], action),
                     "{} {path} by {}: {}",
                     route.method,
@@ -306,10 +210,10 @@ fn each_route_asks_the_permission_table() {
             for (word, action, _) in Act::TABLE {
                 for answer in [
                     browser.get(&format!("/do/{word}")).await,
-                    browser.post(&format!("/do/{word}"), "").await,
+                    browser.submit(&format!("/do/{word}"), "").await,
                 ] {
                     assert_eq!(
-                        answer.refused_by_role(),
+                        refused_by_role(&answer),
                         !permission::allows(&[role], *action),
                         "{word} by {}: {}",
                         role.title(),
@@ -320,7 +224,7 @@ fn each_route_asks_the_permission_table() {
             // Signing out comes last.
             assert!(left.is_some());
             assert_eq!(
-                browser.post("/sign-out", "").await.status,
+                browser.submit("/sign-out", "").await.status,
                 StatusCode::SEE_OTHER
             );
             assert_eq!(browser.get("/cases").await.status, StatusCode::SEE_OTHER);
@@ -340,7 +244,7 @@ fn everybody_has_their_desks_and_nobody_elses() {
         for user in ["runa", "tomasz", "nour", "soren", "eleni", "milena"] {
             let browser = signed_in(user).await;
             let home = browser.get("/").await;
-            let to = home.header(header::LOCATION).to_owned();
+            let to = home.to;
             for (desk, of) in &desks {
                 let answer = browser.get(desk).await;
                 if of.contains(&user) {
@@ -421,7 +325,7 @@ fn the_page_of_an_item_answers_what_is_asked() {
             reversed += usize::from(is);
             let events = count(Subject::Item(*id)).await;
             assert!(answer.says("<svg class=\"across") && answer.says("id=\"row-1\""));
-            let rows = answer.html().matches("<tr id=\"row-").count() as u64;
+            let rows = answer.html.matches("<tr id=\"row-").count() as u64;
             // Its own events are all there; those of packages around it come on top.
             assert!(rows >= events, "item {}: {rows} of {events}", item.number);
             assert!(answer.says(&item.code.grouped()) && answer.says("Where it is"));
@@ -648,11 +552,11 @@ fn a_print_is_on_the_record_before_it_is_handed_out() {
         ] {
             let before = count(subject).await;
             // Without the form's token nothing is printed.
-            let forged = browser.send("POST", &path, fields.to_owned()).await;
+            let forged = forged(&browser, &path, fields).await;
             assert_eq!(forged.status, StatusCode::FORBIDDEN, "{path}");
             assert_eq!(count(subject).await, before, "{path}");
-            let answer = browser.post(&path, fields).await;
-            assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.html());
+            let answer = browser.submit(&path, fields).await;
+            assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.html);
             assert_eq!(answer.header(header::CONTENT_TYPE), "application/pdf");
             assert!(
                 answer
@@ -667,7 +571,7 @@ fn a_print_is_on_the_record_before_it_is_handed_out() {
             assert_eq!(count(subject).await, before + 1, "{path}");
         }
         let sheet = browser
-            .post(
+            .submit(
                 &format!("/cases/{case}/labels"),
                 &format!("size=3x5&item={item}"),
             )
@@ -676,7 +580,9 @@ fn a_print_is_on_the_record_before_it_is_handed_out() {
         // What there is not is refused and not recorded.
         let before = count(Subject::Item(item)).await;
         for fields in ["kind=place", "kind=card&size=9x9", "kind=poster", ""] {
-            let answer = browser.post(&format!("/items/{item}/label"), fields).await;
+            let answer = browser
+                .submit(&format!("/items/{item}/label"), fields)
+                .await;
             assert!(
                 answer.status.is_client_error(),
                 "{fields}: {}",
@@ -735,11 +641,11 @@ fn finding_goes_there_or_says_that_there_is_nothing() {
         ] {
             let answer = browser.get(&format!("/find?q={q}")).await;
             assert_eq!(answer.status, StatusCode::SEE_OTHER, "{q}");
-            assert_eq!(answer.header(header::LOCATION), to, "{q}");
+            assert_eq!(answer.to, to, "{q}");
         }
         let several = browser.get("/find?q=trailer").await;
         is_a_page("/find", &several);
-        assert!(several.html().matches("/marks/").count() >= 2);
+        assert!(several.html.matches("/marks/").count() >= 2);
         let none = browser.get("/find?q=%3Cscript%3E").await;
         is_a_page("/find", &none);
         assert!(none.says("Nothing that you may see") && !none.says("<script>"));
@@ -763,7 +669,7 @@ fn the_proof_page_gives_key_and_checkpoint() {
             file.header(header::CONTENT_DISPOSITION)
                 .starts_with("attachment")
         );
-        let note = file.html();
+        let note = file.html;
         let signed = liftledger::ledger::checkpoint::open(&note, &w.house.verifying).unwrap();
         assert!(signed.size > 100 && signed.size <= size().await);
     });
@@ -827,7 +733,7 @@ fn a_malformed_address_gets_the_house_page() {
                 "{path}: {}",
                 answer.status
             );
-            assert!(answer.says("<h1"), "{path}: {}", answer.html());
+            assert!(answer.says("<h1"), "{path}: {}", answer.html);
         }
         assert!(tried >= 8, "{tried}");
     });
@@ -835,16 +741,8 @@ fn a_malformed_address_gets_the_house_page() {
 
 /// Sends a file to the page that checks papers.
 async fn checked(browser: &Browser, file: &[u8]) -> Answer {
-    let mut body = format!(
-        "--edge\r\nContent-Disposition: form-data; name=\"csrf\"\r\n\r\n{}\r\n\
-         --edge\r\nContent-Disposition: form-data; name=\"file\"; filename=\"a.pdf\"\r\n\r\n",
-        browser.csrf
-    )
-    .into_bytes();
-    body.extend(file);
-    body.extend(b"\r\n--edge--\r\n");
-    let kind = "multipart/form-data; boundary=edge";
-    browser.send_as("POST", "/papers/check", kind, body).await
+    let parts = [("file", "; filename=\"a.pdf\"", file)];
+    browser.upload("/papers/check", &parts).await
 }
 
 #[test]
@@ -853,7 +751,7 @@ fn a_paper_that_turned_up_is_held_against_the_record() {
         let browser = signed_in("eleni").await;
         is_a_page("/papers/check", &browser.get("/papers/check").await);
         let item = world().demo.items["tiller-item"];
-        let report = browser.post(&format!("/items/{item}/report"), "").await;
+        let report = browser.submit(&format!("/items/{item}/report"), "").await;
         assert_eq!(report.status, StatusCode::OK);
         // The case is open to all: nothing to note, and nothing was kept. Other tests record beside this one now and then; a check that
         // records something itself would do so every time.
@@ -879,7 +777,7 @@ fn a_paper_that_turned_up_is_held_against_the_record() {
         is_a_page("/papers/check", &answer);
         assert!(answer.says("Printed by this ledger, and then appended to"));
         assert!(answer.says("somebody added 7 bytes"));
-        let mut altered = report.bytes.to_vec();
+        let mut altered = report.bytes.clone();
         let middle = altered.len() / 2;
         altered[middle] ^= 1;
         let answer = checked(&browser, &altered).await;
@@ -895,7 +793,7 @@ fn a_paper_that_turned_up_is_held_against_the_record() {
         ] {
             let answer = checked(&browser, file).await;
             assert!(answer.status.is_client_error(), "{code}: {}", answer.status);
-            assert!(answer.says(code), "{code}: {}", answer.html());
+            assert!(answer.says(code), "{code}: {}", answer.html);
         }
         // A form of another session, and one without a token before the file.
         let foreign = Browser {

@@ -3,9 +3,7 @@
 
 use std::sync::OnceLock;
 
-use axum::body::Body;
-use axum::http::{Request, StatusCode, header};
-use http_body_util::BodyExt as _;
+use axum::http::StatusCode;
 use liftledger::app::Viewer;
 use liftledger::custody::item::Recover;
 use liftledger::custody::person::AddPerson;
@@ -13,14 +11,13 @@ use liftledger::custody::place::{AddPlace, Fetch, PlaceKind, Store};
 use liftledger::custody::state::Holder;
 use liftledger::custody::{Act, case, mark};
 use liftledger::ids::{
-    CaseId, Code, CommandId, CountId, ItemId, MarkId, PersonId, Piece, PlaceId, SceneId, Subject,
+    CaseId, Code, CountId, ItemId, MarkId, PersonId, Piece, PlaceId, SceneId, Subject,
 };
 use liftledger::people::Role;
-use serde_json::Value;
 use sha2::Digest as _;
-use tower::ServiceExt as _;
 
-use super::world::{World, encoded, runtime};
+use super::browser::Browser;
+use super::world::{World, runtime};
 
 mod pictures;
 mod seals;
@@ -40,100 +37,8 @@ fn on<T>(work: impl Future<Output = T>) -> T {
     runtime().block_on(work)
 }
 
-struct Answer {
-    status: StatusCode,
-    to: String,
-    cookie: String,
-    html: String,
-}
-
-/// A browser with its session and the token of its forms.
-#[derive(Clone, Default)]
-struct Browser {
-    cookie: String,
-    csrf: String,
-}
-
-impl Browser {
-    async fn send(&self, request: Request<Body>) -> Answer {
-        let response = world().router.clone().oneshot(request).await.unwrap();
-        let text = |name| {
-            let value = response.headers().get(name);
-            value.map_or(String::new(), |v| v.to_str().unwrap().to_owned())
-        };
-        let (to, set) = (text(header::LOCATION), text(header::SET_COOKIE));
-        let status = response.status();
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        Answer {
-            status,
-            to,
-            cookie: set.split(';').next().unwrap_or_default().to_owned(),
-            html: String::from_utf8(bytes.to_vec()).unwrap(),
-        }
-    }
-
-    async fn get(&self, path: &str) -> Answer {
-        let request = Request::get(path).header(header::COOKIE, &self.cookie);
-        self.send(request.body(Body::empty()).unwrap()).await
-    }
-
-    async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
-        let request = Request::post(path)
-            .header(header::COOKIE, &self.cookie)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
-        self.send(request.body(Body::from(encoded(fields))).unwrap())
-            .await
-    }
-
-    async fn of(user: &str) -> Self {
-        let secret = &world().demo.people[user].sign_in.password;
-        let fields = [("user_name", user), ("password", secret.as_str())];
-        let answer = Self::default().post("/sign-in", &fields).await;
-        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
-        let mut browser = Self {
-            cookie: answer.cookie,
-            csrf: String::new(),
-        };
-        let html = browser.get("/account").await.html;
-        let (_, rest) = html.split_once("name=\"csrf\" value=\"").unwrap();
-        browser.csrf = rest.split_once('"').unwrap().0.to_owned();
-        browser
-    }
-
-    /// Sends the form of an act; gives where it leads, or the page that refuses.
-    async fn act(&self, word: &str, fields: &[(&str, &str)]) -> Result<String, Answer> {
-        let id = CommandId::new().to_string();
-        let mut all = vec![
-            ("csrf", self.csrf.as_str()),
-            ("id", id.as_str()),
-            ("sent", "1"),
-        ];
-        all.extend_from_slice(fields);
-        let answer = self.post(&format!("/do/{word}"), &all).await;
-        if answer.status == StatusCode::SEE_OTHER {
-            Ok(answer.to)
-        } else {
-            Err(answer)
-        }
-    }
-
-    async fn done(&self, word: &str, fields: &[(&str, &str)]) -> String {
-        match self.act(word, fields).await {
-            Ok(to) => to,
-            Err(answer) => panic!("{word}: {} {}", answer.status, answer.html),
-        }
-    }
-
-    /// The code of the rule that refuses.
-    async fn refused(&self, word: &str, fields: &[(&str, &str)]) -> String {
-        match self.act(word, fields).await {
-            Ok(to) => panic!("{word} was done: {to}"),
-            Err(answer) => {
-                let (_, rest) = answer.html.split_once("<dt>Rule</dt><dd><code>").unwrap();
-                rest.split_once('<').unwrap().0.to_owned()
-            }
-        }
-    }
+async fn signed_in(user_name: &str) -> Browser {
+    Browser::of(world(), user_name).await
 }
 
 /// Puts something on the record in somebody's name, without a page.
@@ -264,7 +169,7 @@ fn four_hundred_things_are_counted_blind_and_four_kinds_of_difference_found() {
             }
             items.push(item);
         }
-        let nour = Browser::of("nour").await;
+        let nour = signed_in("nour").await;
         let place = here.to_string();
         let to = nour
             .done(
@@ -281,8 +186,7 @@ fn four_hundred_things_are_counted_blind_and_four_kinds_of_difference_found() {
         assert_eq!(open.status, StatusCode::OK, "{}", open.html);
         assert!(items.iter().all(|i| !open.html.contains(&code(*i))));
         assert!(!open.html.contains(" 400") && !open.html.contains("400 "));
-        let told: Value =
-            serde_json::from_str(&nour.get(&format!("/api{page}")).await.html).unwrap();
+        let told = nour.get(&format!("/api{page}")).await.json();
         assert_eq!(told["looked_for"], serde_json::json!([]));
         assert!(!told.to_string().contains(&code(items[0])));
 
@@ -316,8 +220,7 @@ fn four_hundred_things_are_counted_blind_and_four_kinds_of_difference_found() {
                 "scan-codes",
                 &[("count", count.as_str()), ("codes", long.as_str())],
             )
-            .await
-            .unwrap_err();
+            .await;
         assert!(refused.html.contains("bad-value") && refused.html.contains("I000"));
 
         nour.done("end-count", &[("count", count.as_str())]).await;
@@ -347,7 +250,7 @@ fn four_hundred_things_are_counted_blind_and_four_kinds_of_difference_found() {
         let desk = nour.get("/desk/storeroom").await.html;
         assert!(desk.contains("Counts, 14 to be resolved"), "{desk}");
 
-        let milena = Browser::of("milena").await;
+        let milena = signed_in("milena").await;
         let offered = milena.get(&page).await.html;
         assert_eq!(offered.matches("/do/resolve-difference").count(), 14);
         milena.done("resolve-difference", &own).await;
@@ -358,8 +261,7 @@ fn four_hundred_things_are_counted_blind_and_four_kinds_of_difference_found() {
             "already-resolved"
         );
         // Each difference is an event on the thread of its thing.
-        let told: Value =
-            serde_json::from_str(&milena.get(&format!("/api{page}")).await.html).unwrap();
+        let told = milena.get(&format!("/api{page}")).await.json();
         let differences = told["differences"].as_array().unwrap();
         assert_eq!(differences.len(), 14);
         let first = &differences[0];
@@ -410,14 +312,11 @@ fn a_disposition_is_by_three_people_and_ends_custody() {
         };
         record(nour_id, Act::Fetch(fetch)).await;
         let (nour, runa, milena, eleni) = (
-            Browser::of("nour").await,
-            Browser::of("runa").await,
-            Browser::of("milena").await,
-            Browser::of("eleni").await,
+            signed_in("nour").await,
+            signed_in("runa").await,
+            signed_in("milena").await,
+            signed_in("eleni").await,
         );
-        let secret = |user: &str| w.demo.people[user].sign_in.password.clone();
-        let (nour_secret, runa_secret, milena_secret) =
-            (secret("nour"), secret("runa"), secret("milena"));
         let named = piece.to_string();
         let (runa_text, milena_text) = (runa_id.to_string(), milena_id.to_string());
         let authorise = |early: &'static str| {
@@ -427,7 +326,7 @@ fn a_disposition_is_by_three_people_and_ends_custody() {
                 ("authority", "release 7 of the prosecutor"),
                 ("reason", "the owner asks for it"),
                 ("early_reason", early),
-                ("password", milena_secret.as_str()),
+                ("password", milena.password.as_str()),
             ]
         };
         // Nobody has said how long it is kept: the form says so, and refuses without a word on why earlier.
@@ -454,10 +353,9 @@ fn a_disposition_is_by_three_people_and_ends_custody() {
             milena.refused("authorise-disposition", &early).await,
             "held"
         );
-        let eleni_secret = secret("eleni");
         let lift = [
             &hold[..],
-            &[("number", "1"), ("password", eleni_secret.as_str())],
+            &[("number", "1"), ("password", eleni.password.as_str())],
         ]
         .concat();
         eleni.done("lift-hold", &lift).await;
@@ -477,7 +375,7 @@ fn a_disposition_is_by_three_people_and_ends_custody() {
                 ("party.identification", "passport of the owner"),
                 ("seal_seen", seal.as_str()),
                 ("condition", "intact"),
-                ("password", nour_secret.as_str()),
+                ("password", nour.password.as_str()),
             ]
         };
         let form = nour.get(&format!("/do/dispose?piece={named}")).await.html;
@@ -504,17 +402,14 @@ fn a_disposition_is_by_three_people_and_ends_custody() {
         ];
         assert_eq!(nour.refused("store", &store).await, "disposition-open");
         let unsigned = [("piece", named.as_str())];
-        let sign = runa
-            .act("witness-disposition", &unsigned)
-            .await
-            .unwrap_err();
+        let sign = runa.act("witness-disposition", &unsigned).await;
         assert!(
             sign.html.contains("type=\"password\""),
             "it asks for the password"
         );
         let signed = [
             ("piece", named.as_str()),
-            ("password", runa_secret.as_str()),
+            ("password", runa.password.as_str()),
         ];
         runa.done("witness-disposition", &signed).await;
 
@@ -534,16 +429,10 @@ fn a_disposition_is_by_three_people_and_ends_custody() {
             .html;
         assert!(inner.contains("no longer in custody"), "{inner}");
         // The certificate: a PDF, on the record before it is handed out.
-        let csrf = [("csrf", eleni.csrf.as_str())];
         let before = reader.history(Subject::from(piece)).await.unwrap().len();
-        let request = Request::post(format!("{page}/certificate"))
-            .header(header::COOKIE, &eleni.cookie)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(encoded(&csrf)))
-            .unwrap();
-        let response = w.router.clone().oneshot(request).await.unwrap();
-        assert_eq!(response.status(), StatusCode::OK);
-        let pdf = response.into_body().collect().await.unwrap().to_bytes();
+        let certificate = eleni.submit(&format!("{page}/certificate"), "").await;
+        assert_eq!(certificate.status, StatusCode::OK);
+        let pdf = certificate.bytes;
         assert!(pdf.starts_with(b"%PDF"));
         std::fs::write(
             std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("certificate.pdf"),
@@ -565,9 +454,7 @@ fn a_disposition_is_by_three_people_and_ends_custody() {
             Subject::from(inside).kind(),
             Subject::from(inside).uuid()
         );
-        let none = eleni
-            .post(&format!("{inner_page}/certificate"), &csrf)
-            .await;
+        let none = eleni.submit(&format!("{inner_page}/certificate"), "").await;
         assert!(none.status.is_client_error(), "{}", none.status);
         // The whole ledger still checks, read models and all.
         let audit =
@@ -595,7 +482,7 @@ fn the_page_of_a_place_is_silent_while_it_is_counted_blind() {
         }
         let (place, code) = found.unwrap();
         let page = format!("/places/{place}");
-        let nour = Browser::of("nour").await;
+        let nour = signed_in("nour").await;
         let shown = async |b: &Browser| b.get(&page).await.html.contains(&code);
         assert!(shown(&nour).await);
         let place = place.to_string();
@@ -609,11 +496,11 @@ fn the_page_of_a_place_is_silent_while_it_is_counted_blind() {
         assert!(!answer.html.contains(&code), "{}", answer.html);
         assert!(answer.html.contains("A blind count of this place is open"));
         let api = nour.get(&format!("/api/places/{place}")).await;
-        let file: Value = serde_json::from_str(&api.html).unwrap();
+        let file = api.json();
         assert_eq!(file["counted"], count);
         assert_eq!(file["contents"]["rows"], serde_json::json!([]));
         // Whoever leads the room and may not count still sees it.
-        assert!(shown(&Browser::of("eleni").await).await);
+        assert!(shown(&signed_in("eleni").await).await);
         nour.done("end-count", &[("count", count)]).await;
         assert!(shown(&nour).await);
     });
@@ -623,7 +510,7 @@ fn the_page_of_a_place_is_silent_while_it_is_counted_blind() {
 fn a_pasted_log_stands_on_the_page_of_its_place() {
     on(async {
         let place = world().demo.places["r1"].to_string();
-        let nour = Browser::of("nour").await;
+        let nour = signed_in("nour").await;
         let rows = "time,temperature_c\n2026-01-02T10:00:00Z,5\n2026-01-02T10:10:00Z,9\nsoon,5\n";
         let fields = |csv| {
             [
@@ -633,7 +520,7 @@ fn a_pasted_log_stands_on_the_page_of_its_place() {
                 ("csv", csv),
             ]
         };
-        let refused = nour.act("log-climate", &fields(rows)).await.err().unwrap();
+        let refused = nour.act("log-climate", &fields(rows)).await;
         assert_eq!(refused.status, StatusCode::CONFLICT);
         assert!(refused.html.contains("Line 4: "), "{}", refused.html);
         assert!(

@@ -5,14 +5,13 @@ use std::sync::Arc;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
-use axum::response::Response;
 use chrono::{TimeDelta, Utc};
-use http_body_util::BodyExt as _;
 use liftledger::app::house::House;
 use liftledger::app::sign_in::{ABSOLUTE, FREE_FAILURES, IDLE, LONGEST_WAIT, wait_after};
 use liftledger::clock::TestClock;
 use liftledger::web::{App, router};
-use tower::ServiceExt as _;
+
+use super::browser::{Answer, Browser, FORM};
 
 const SECRET: &str = "slipway lantern 42";
 
@@ -41,57 +40,41 @@ impl Site {
         }
     }
 
-    async fn send(&self, request: Request<Body>) -> Response {
-        self.router.clone().oneshot(request).await.unwrap()
+    fn stranger(&self) -> Browser {
+        Browser::stranger(&self.router)
     }
 
-    async fn get(&self, path: &str, cookie: &str) -> Response {
-        let request = Request::get(path).header(header::COOKIE, cookie);
-        self.send(request.body(Body::empty()).unwrap()).await
+    /// Sends the form of signing in.
+    async fn sign_in(&self, secret: &str) -> Answer {
+        self.sign_in_as("ivo", secret, "/account").await
     }
 
-    async fn post(&self, path: &str, cookie: &str, body: &str) -> Response {
-        let request = Request::post(path)
-            .header(header::COOKIE, cookie)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
-        self.send(request.body(Body::from(body.to_owned())).unwrap())
-            .await
+    async fn sign_in_as(&self, user_name: &str, secret: &str, next: &str) -> Answer {
+        let fields = [
+            ("user_name", user_name),
+            ("password", secret),
+            ("next", next),
+        ];
+        self.stranger().post("/sign-in", &fields).await
     }
 
-    async fn sign_in(&self, secret: &str) -> Response {
-        let body = format!(
-            "user_name=ivo&password={}&next=%2Faccount",
-            secret.replace(' ', "+")
-        );
-        self.post("/sign-in", "", &body).await
-    }
-
-    /// Signs in; the cookie as a browser sends it back.
-    async fn cookie(&self) -> String {
-        let response = self.sign_in(SECRET).await;
-        assert_eq!(response.status(), StatusCode::SEE_OTHER);
-        assert_eq!(response.headers()[header::LOCATION], "/account");
-        let set = response.headers()[header::SET_COOKIE].to_str().unwrap();
+    async fn signed_in(&self) -> Browser {
+        let answer = self.sign_in(SECRET).await;
+        assert_eq!(answer.leads_to(), "/account");
+        let set = answer.header(header::SET_COOKIE);
         for word in ["HttpOnly", "SameSite=Lax", "Secure", "Path=/"] {
             assert!(set.contains(word), "{set}");
         }
-        set.split(';').next().unwrap().to_owned()
+        Browser {
+            cookie: answer.cookie,
+            ..self.stranger()
+        }
     }
 }
 
-async fn text(response: Response) -> String {
-    let bytes = response.into_body().collect().await.unwrap().to_bytes();
-    String::from_utf8(bytes.to_vec()).unwrap()
-}
-
 /// Whether the session still opens a page, and not the way to the sign-in form.
-async fn is_in(site: &Site, cookie: &str) -> bool {
-    let response = site.get("/", cookie).await;
-    assert_eq!(response.status(), StatusCode::SEE_OTHER);
-    !response.headers()[header::LOCATION]
-        .to_str()
-        .unwrap()
-        .starts_with("/sign-in")
+async fn is_in(browser: &Browser) -> bool {
+    !browser.get("/").await.leads_to().starts_with("/sign-in")
 }
 
 #[test]
@@ -106,37 +89,36 @@ fn waits_double_to_a_quarter_of_an_hour() {
 async fn a_guesser_waits_and_the_owner_gets_in_afterwards() {
     let site = Site::new().await;
     for _ in 0..FREE_FAILURES {
-        let response = site.sign_in("not this one, surely").await;
-        assert_eq!(response.status(), StatusCode::UNAUTHORIZED);
-        let page = text(response).await;
-        assert!(page.contains("User name or password are wrong"), "{page}");
+        let page = site.sign_in("not this one, surely").await;
+        assert_eq!(page.status, StatusCode::UNAUTHORIZED);
         assert!(
-            page.contains("value=\"ivo\""),
-            "the name typed is still there"
+            page.says("User name or password are wrong"),
+            "{}",
+            page.html
         );
-        assert!(!page.contains("not this one"), "a password is never shown");
+        assert!(page.says("value=\"ivo\""), "the name typed is still there");
+        assert!(!page.says("not this one"), "a password is never shown");
     }
     // Now even the right password has to wait.
-    let response = site.sign_in(SECRET).await;
-    assert_eq!(response.status(), StatusCode::TOO_MANY_REQUESTS);
+    let early = site.sign_in(SECRET).await;
+    assert_eq!(early.status, StatusCode::TOO_MANY_REQUESTS);
     site.clock.advance(TimeDelta::seconds(5));
-    assert_eq!(site.sign_in(SECRET).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(site.sign_in(SECRET).await.status, StatusCode::SEE_OTHER);
     // A success forgets the failures.
     assert_eq!(
-        site.sign_in("not this one, surely").await.status(),
+        site.sign_in("not this one, surely").await.status,
         StatusCode::UNAUTHORIZED
     );
-    assert_eq!(site.sign_in(SECRET).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(site.sign_in(SECRET).await.status, StatusCode::SEE_OTHER);
 }
 
 #[tokio::test]
 async fn an_unknown_name_is_answered_like_a_wrong_password() {
     let site = Site::new().await;
     let known = site.sign_in("not this one, surely").await;
-    let body = "user_name=nobody&password=not+this+one&next=%2F";
-    let unknown = site.post("/sign-in", "", body).await;
-    assert_eq!(known.status(), unknown.status());
-    let (known, unknown) = (text(known).await, text(unknown).await);
+    let unknown = site.sign_in_as("nobody", "not this one", "/").await;
+    assert_eq!(known.status, unknown.status);
+    let (known, unknown) = (known.html, unknown.html);
     assert_eq!(
         known.replace("value=\"ivo\"", "").replace("/account", "/"),
         unknown.replace("value=\"nobody\"", "")
@@ -146,65 +128,56 @@ async fn an_unknown_name_is_answered_like_a_wrong_password() {
 #[tokio::test]
 async fn a_session_ends_unused_after_an_hour_and_used_after_twelve() {
     let site = Site::new().await;
-    let cookie = site.cookie().await;
-    assert!(is_in(&site, &cookie).await);
+    let browser = site.signed_in().await;
+    assert!(is_in(&browser).await);
     site.clock.advance(IDLE + TimeDelta::seconds(1));
-    assert!(!is_in(&site, &cookie).await);
+    assert!(!is_in(&browser).await);
 
-    let cookie = site.cookie().await;
+    let browser = site.signed_in().await;
     let mut passed = TimeDelta::zero();
     let step = TimeDelta::minutes(50);
     while passed + step <= ABSOLUTE {
         site.clock.advance(step);
         passed += step;
-        assert!(is_in(&site, &cookie).await, "after {passed}");
+        assert!(is_in(&browser).await, "after {passed}");
     }
     site.clock.advance(step);
-    assert!(!is_in(&site, &cookie).await);
+    assert!(!is_in(&browser).await);
 }
 
 #[tokio::test]
 async fn signing_out_ends_the_session_for_good() {
     let site = Site::new().await;
-    let cookie = site.cookie().await;
+    let browser = site.signed_in().await;
     // Without the form's token nothing happens.
-    let response = site.post("/sign-out", &cookie, "csrf=0000").await;
-    assert_eq!(response.status(), StatusCode::FORBIDDEN);
-    assert!(is_in(&site, &cookie).await);
-    let page = text(site.get("/nowhere", &cookie).await).await;
-    let csrf = page
-        .split("name=\"csrf\" value=\"")
-        .nth(1)
-        .and_then(|rest| rest.split('"').next())
-        .unwrap()
-        .to_owned();
-    let response = site
-        .post("/sign-out", &cookie, &format!("csrf={csrf}"))
-        .await;
-    assert_eq!(response.status(), StatusCode::SEE_OTHER);
-    assert!(!is_in(&site, &cookie).await);
+    let forged = browser.post("/sign-out", &[("csrf", "0000")]).await;
+    assert_eq!(forged.status, StatusCode::FORBIDDEN);
+    assert!(is_in(&browser).await);
+    let csrf = browser.get("/nowhere").await.hidden("csrf");
+    let out = browser.post("/sign-out", &[("csrf", &csrf)]).await;
+    assert_eq!(out.status, StatusCode::SEE_OTHER);
+    assert!(!is_in(&browser).await);
 }
 
 #[tokio::test]
 async fn another_sites_form_is_refused_even_with_cookie() {
     let site = Site::new().await;
-    let cookie = site.cookie().await;
+    let browser = site.signed_in().await;
     for (name, value) in [
         ("sec-fetch-site", "cross-site"),
         ("sec-fetch-site", "same-site"),
         ("origin", "https://elsewhere.example"),
     ] {
         let request = Request::post("/sign-out")
-            .header(header::COOKIE, &cookie)
             .header(header::HOST, "ledger.example")
             .header(name, value)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .header(header::CONTENT_TYPE, FORM)
             .body(Body::from("csrf=0"))
             .unwrap();
-        let response = site.send(request).await;
-        assert_eq!(response.status(), StatusCode::FORBIDDEN, "{name}: {value}");
+        let status = browser.send(request).await.status;
+        assert_eq!(status, StatusCode::FORBIDDEN, "{name}: {value}");
     }
-    assert!(is_in(&site, &cookie).await);
+    assert!(is_in(&browser).await);
 }
 
 #[tokio::test]
@@ -216,41 +189,30 @@ async fn nobody_is_led_elsewhere_after_signing_in() {
         "/\\elsewhere.example",
         "x",
     ] {
-        let next: String =
-            percent_encoding::utf8_percent_encode(next, percent_encoding::NON_ALPHANUMERIC)
-                .collect();
-        let body = format!(
-            "user_name=ivo&password={}&next={next}",
-            SECRET.replace(' ', "+")
-        );
-        let response = site.post("/sign-in", "", &body).await;
-        assert_eq!(response.headers()[header::LOCATION], "/");
+        let answer = site.sign_in_as("ivo", SECRET, next).await;
+        assert_eq!(answer.to, "/");
     }
 }
 
 #[tokio::test]
 async fn every_answer_carries_the_policy() {
     let site = Site::new().await;
+    let nobody = site.stranger();
     for path in ["/", "/sign-in", "/nowhere", "/style.css", "/healthz"] {
-        let response = site.get(path, "").await;
-        let policy = response.headers()[header::CONTENT_SECURITY_POLICY]
-            .to_str()
-            .unwrap();
+        let answer = nobody.get(path).await;
+        let policy = answer.header(header::CONTENT_SECURITY_POLICY);
         assert!(policy.contains("default-src 'self'"), "{path}");
-        assert_eq!(
-            response.headers()[header::X_CONTENT_TYPE_OPTIONS],
-            "nosniff"
-        );
+        assert_eq!(answer.header(header::X_CONTENT_TYPE_OPTIONS), "nosniff");
     }
-    assert_eq!(site.get("/healthz", "").await.status(), StatusCode::OK);
-    assert_eq!(site.get("/readyz", "").await.status(), StatusCode::OK);
+    assert_eq!(nobody.get("/healthz").await.status, StatusCode::OK);
+    assert_eq!(nobody.get("/readyz").await.status, StatusCode::OK);
 }
 
 #[tokio::test]
 async fn only_hashes_of_tokens_are_stored() {
     let site = Site::new().await;
-    let cookie = site.cookie().await;
-    let token = cookie.split_once('=').unwrap().1;
+    let browser = site.signed_in().await;
+    let token = browser.cookie.split_once('=').unwrap().1;
     let folder = site._folder.path().join("ledger");
     for name in ["ledger.db", "ledger.db-wal"] {
         let bytes = std::fs::read(folder.join(name)).unwrap_or_default();

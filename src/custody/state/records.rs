@@ -48,7 +48,7 @@ impl<K: Copy + Eq + Hash, V> Records<K, V> {
     }
 
     /// Every record, in no particular order.
-    pub fn values(&self) -> impl Iterator<Item = &V> {
+    pub fn values(&self) -> impl Iterator<Item = &V> + Clone {
         self.0.values().map(AsRef::as_ref)
     }
 

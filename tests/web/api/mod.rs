@@ -7,6 +7,7 @@ mod roles;
 pub mod server;
 mod story;
 
+use super::browser;
 use server::Server;
 
 /// One loading for most: drawing the demo's pictures takes its time.

@@ -5,14 +5,15 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::body::Body;
-use axum::http::{HeaderMap, Request, StatusCode, header};
+use axum::http::{Request, header};
 use chrono::Utc;
-use http_body_util::BodyExt as _;
 use liftledger::app::demo::{self, Demo};
 use liftledger::ids::Subject;
 use liftledger::web::{App, router};
 use serde_json::{Value, json};
 use tower::ServiceExt as _;
+
+pub use super::browser::Answer;
 
 pub struct Server {
     _dir: tempfile::TempDir,
@@ -22,31 +23,10 @@ pub struct Server {
     pub tokens: BTreeMap<String, String>,
 }
 
-pub struct Answer {
-    pub status: StatusCode,
-    pub headers: HeaderMap,
-    pub bytes: Vec<u8>,
-}
-
 impl Answer {
-    pub fn json(&self) -> Value {
-        serde_json::from_slice(&self.bytes)
-            .unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&self.bytes)))
-    }
-
-    pub fn ok(self) -> Value {
-        assert_eq!(self.status, 200, "{}", String::from_utf8_lossy(&self.bytes));
-        self.json()
-    }
-
     /// The code of a problem detail of this status.
     pub fn problem(&self, status: u16) -> String {
-        assert_eq!(
-            self.status,
-            status,
-            "{}",
-            String::from_utf8_lossy(&self.bytes)
-        );
+        assert_eq!(self.status, status, "{}", self.html);
         let kind = self.headers[header::CONTENT_TYPE].to_str().unwrap();
         assert_eq!(kind, "application/problem+json");
         let body = self.json();
@@ -84,12 +64,7 @@ impl Server {
 
     pub async fn send(&self, request: Request<Body>) -> Answer {
         let response = self.router.clone().oneshot(request).await.unwrap();
-        let (parts, body) = response.into_parts();
-        Answer {
-            status: parts.status,
-            headers: parts.headers,
-            bytes: body.collect().await.unwrap().to_bytes().to_vec(),
-        }
+        Answer::read(response).await
     }
 
     pub fn request(

@@ -46,7 +46,7 @@ fn the_page_has_the_forms_that_a_role_may_print() {
         assert!(!auditor.says("/papers/owner-receipt"));
         assert!(auditor.says("SHA-256 of the PDF") || auditor.says("Nothing was printed"));
         let admin = newcomer(Role::Administrator).await.get(&path).await;
-        assert!(admin.refused_by_role());
+        assert!(refused_by_role(&admin));
     });
 }
 
@@ -62,8 +62,8 @@ fn each_paper_is_printed_and_then_listed() {
             "item={item}&number=S-4&court=Harrow+County+Court&id={}",
             CommandId::new()
         );
-        let given = liaison.post("/do/set-exhibit", &give).await;
-        assert_eq!(given.status, StatusCode::SEE_OTHER, "{}", given.html());
+        let given = liaison.submit("/do/set-exhibit", &give).await;
+        assert_eq!(given.status, StatusCode::SEE_OTHER, "{}", given.html);
         let page = liaison.get(&format!("/items/{item}")).await;
         assert!(page.says("S-4, since") && page.says("Exhibit number given"));
         assert!(page.says("Give another exhibit number"));
@@ -85,11 +85,11 @@ fn each_paper_is_printed_and_then_listed() {
         ] {
             let path = format!("/cases/{case}/papers/{word}");
             let before = count(Subject::Case(case)).await;
-            let forged = liaison.send("POST", &path, fields.to_owned()).await;
+            let forged = forged(&liaison, &path, fields).await;
             assert_eq!(forged.status, StatusCode::FORBIDDEN, "{word}");
             assert_eq!(count(Subject::Case(case)).await, before, "{word}");
-            let answer = liaison.post(&path, fields).await;
-            assert_eq!(answer.status, StatusCode::OK, "{word}: {}", answer.html());
+            let answer = liaison.submit(&path, fields).await;
+            assert_eq!(answer.status, StatusCode::OK, "{word}: {}", answer.html);
             assert_eq!(answer.header(header::CONTENT_TYPE), "application/pdf");
             let (kind, fields) = last(Subject::Case(case)).await;
             assert_eq!(kind, "paper.report-printed");
@@ -114,7 +114,7 @@ fn what_is_missing_is_said_and_what_was_typed_stays() {
         let before = size().await;
         let path = format!("/cases/{case}/papers/laboratory-submission");
         let fields = "laboratory-submission-reference=LAB-7&laboratory-submission-to=State";
-        let answer = tech.post(&path, fields).await;
+        let answer = tech.submit(&path, fields).await;
         assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
         is_a_page_but_for_its_status(&answer);
         assert!(answer.says("Which examinations are asked for is not said"));
@@ -123,10 +123,10 @@ fn what_is_missing_is_said_and_what_was_typed_stays() {
         // Somebody else's doings are for whoever prints reports; a case that is not one's own is shut.
         let other = world().demo.people["nour"].id;
         let path = format!("/cases/{case}/papers/witness-sheet");
-        let refused = tech.post(&path, &format!("person={other}")).await;
-        assert!(refused.refused_by_role(), "{}", refused.html());
+        let refused = tech.submit(&path, &format!("person={other}")).await;
+        assert!(refused_by_role(&refused), "{}", refused.html);
         for wrong in ["person=nobody", "paper=a3", ""] {
-            let refused = tech.post(&path, wrong).await;
+            let refused = tech.submit(&path, wrong).await;
             assert!(refused.status.is_client_error(), "{wrong}");
         }
         let shut = world().demo.cases["outboard"];
@@ -134,7 +134,7 @@ fn what_is_missing_is_said_and_what_was_typed_stays() {
             format!("/cases/{shut}/papers/hand-over-sheet"),
             format!("/cases/{shut}/papers/witness-sheet"),
         ] {
-            let answer = tech.post(&path, &format!("person={me}")).await;
+            let answer = tech.submit(&path, &format!("person={me}")).await;
             assert_eq!(answer.status, StatusCode::FORBIDDEN, "{path}");
             assert!(!answer.bytes.starts_with(b"%PDF"));
         }
@@ -151,8 +151,7 @@ fn what_is_missing_is_said_and_what_was_typed_stays() {
 fn is_a_page_but_for_its_status(answer: &Answer) {
     let as_page = Answer {
         status: StatusCode::OK,
-        headers: answer.headers.clone(),
-        bytes: answer.bytes.clone(),
+        ..answer.clone()
     };
     is_a_page("papers", &as_page);
 }
@@ -166,8 +165,8 @@ fn a_paper_of_a_restricted_case_is_a_reading() {
         let me = world().demo.people["tomasz"].id;
         let before = count(Subject::Case(shut)).await;
         let path = format!("/cases/{shut}/papers/witness-sheet");
-        let answer = mine.post(&path, &format!("person={me}")).await;
-        assert_eq!(answer.status, StatusCode::OK, "{}", answer.html());
+        let answer = mine.submit(&path, &format!("person={me}")).await;
+        assert_eq!(answer.status, StatusCode::OK, "{}", answer.html);
         let viewer = Viewer::operator();
         let reader = world().house.reader(&viewer);
         let past = reader.history(Subject::Case(shut)).await.unwrap();
@@ -191,8 +190,8 @@ fn a_hand_over_names_its_sheet_by_its_form() {
         let case = boatyard();
         let keeper = signed_in("nour").await;
         let path = format!("/cases/{case}/papers/hand-over-sheet");
-        let printed = keeper.post(&path, "empty=1").await;
-        assert_eq!(printed.status, StatusCode::OK, "{}", printed.html());
+        let printed = keeper.submit(&path, "empty=1").await;
+        assert_eq!(printed.status, StatusCode::OK, "{}", printed.html);
         let viewer = Viewer::operator();
         let reader = world().house.reader(&viewer);
         let sheet = reader
@@ -228,12 +227,8 @@ fn a_hand_over_names_its_sheet_by_its_form() {
             CommandId::new(),
             CommandId::new(),
         );
-        let refused = keeper.post("/do/refuse", &fields).await;
-        assert_eq!(refused.status, StatusCode::NOT_FOUND, "{}", refused.html());
-        assert!(
-            refused.says("id=\"paper_sheet-error\""),
-            "{}",
-            refused.html()
-        );
+        let refused = keeper.submit("/do/refuse", &fields).await;
+        assert_eq!(refused.status, StatusCode::NOT_FOUND, "{}", refused.html);
+        assert!(refused.says("id=\"paper_sheet-error\""), "{}", refused.html);
     });
 }

@@ -13,10 +13,8 @@ const NEVER: Duration = Duration::from_millis(300);
 /// How long for what must.
 const SOON: Duration = Duration::from_secs(60);
 
-async fn ask(router: &Router, browser: &Browser, method: &str, path: &str) -> StatusCode {
-    let kind = "application/x-www-form-urlencoded";
-    let answer = browser.send_to(router, method, path, kind, Vec::new());
-    answer.await.status
+async fn ask(browser: &Browser, method: &str, path: &str) -> StatusCode {
+    browser.send_as(method, path, FORM, "").await.status
 }
 
 #[test]
@@ -24,12 +22,14 @@ fn pages_wait_while_as_many_are_made_as_may_be() {
     on(async {
         let app = App::new(world().house.clone(), false);
         let turns = app.turns().clone();
-        let router = router(app);
-        let browser = signed_in("nour").await;
+        let browser = Browser {
+            router: router(app),
+            ..signed_in("nour").await
+        };
         let all = u32::try_from(AT_ONCE).unwrap();
         let taken = turns.acquire_many(all).await.unwrap();
         for path in ["/cases", "/api/cases"] {
-            let waiting = timeout(NEVER, ask(&router, &browser, "GET", path)).await;
+            let waiting = timeout(NEVER, ask(&browser, "GET", path)).await;
             assert!(waiting.is_err(), "{path} did not wait");
         }
         // Neither what changes something nor what never changes, nor who asks whether the server can work.
@@ -38,12 +38,12 @@ fn pages_wait_while_as_many_are_made_as_may_be() {
             ("GET", "/style.css", StatusCode::OK),
             ("GET", "/readyz", StatusCode::OK),
         ] {
-            let answer = timeout(SOON, ask(&router, &browser, method, path)).await;
+            let answer = timeout(SOON, ask(&browser, method, path)).await;
             assert_eq!(answer.ok(), Some(expected), "{path}");
         }
         drop(taken);
         // Whoever gave up has left no turn behind that nobody has.
-        let many = (0..5 * AT_ONCE).map(|_| ask(&router, &browser, "GET", "/cases"));
+        let many = (0..5 * AT_ONCE).map(|_| ask(&browser, "GET", "/cases"));
         let many = timeout(SOON, futures_util::future::join_all(many)).await;
         assert!(many.unwrap().iter().all(|s| *s == StatusCode::OK));
         assert_eq!(turns.available_permits(), AT_ONCE);

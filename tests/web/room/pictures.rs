@@ -1,5 +1,7 @@
 //! The room in pictures, how much a place takes, and a place for two people, by their pages.
 
+use serde_json::Value;
+
 use super::*;
 
 /// Every address in a piece of HTML.
@@ -34,7 +36,7 @@ fn number(html: &str, figure: &str, column: usize) -> usize {
 fn every_number_of_the_pictures_leads_to_its_list() {
     on(async {
         for user in ["nour", "milena"] {
-            let browser = Browser::of(user).await;
+            let browser = signed_in(user).await;
             let home = browser.get("/cases").await.html;
             assert!(home.contains("<a href=\"/room\">The room in pictures</a>"));
             let page = browser.get("/room").await;
@@ -69,11 +71,10 @@ fn every_number_of_the_pictures_leads_to_its_list() {
             }
             assert_eq!(number(&html, "overdue", 2), 1, "the cast is two days late");
         }
-        let browser = Browser::of("nour").await;
+        let browser = signed_in("nour").await;
         let none = browser.get("/room/list?of=nothing").await;
         assert_eq!(none.status, StatusCode::NOT_FOUND);
-        let api = browser.get("/api/room").await;
-        let json: Value = serde_json::from_str(&api.html).unwrap();
+        let json = browser.get("/api/room").await.json();
         let list = browser.get("/room/list?of=to-shelf").await.html;
         assert_eq!(
             json["to_shelf"]["count"],
@@ -86,13 +87,13 @@ fn every_number_of_the_pictures_leads_to_its_list() {
 fn a_restricted_case_is_counted_for_those_who_may_see_it_and_its_words_stay_on_its_page() {
     on(async {
         let number = "HR-26-0433";
-        let nour = Browser::of("nour")
+        let nour = signed_in("nour")
             .await
             .get("/room/list?of=to-shelf")
             .await
             .html;
         assert!(nour.contains(number));
-        let eleni = Browser::of("eleni")
+        let eleni = signed_in("eleni")
             .await
             .get("/room/list?of=to-shelf")
             .await
@@ -114,13 +115,12 @@ fn a_place_for_two_people_asks_for_the_second_ones_password_on_the_same_form() {
         );
         put(person, item, open).await;
         let place = vault.to_string();
-        let (nour, milena) = (Browser::of("nour").await, Browser::of("milena").await);
+        let (nour, milena) = (signed_in("nour").await, signed_in("milena").await);
         // The supervisor marks it and signs.
-        let secret = |user: &str| w.demo.people[user].sign_in.password.clone();
         let mark = [
             ("place", place.as_str()),
             ("reason", "sought after"),
-            ("password", &secret("milena")),
+            ("password", milena.password.as_str()),
         ];
         milena.done("mark-two-person", &mark).await;
         let takes = [("place", place.as_str()), ("capacity", "1")];
@@ -145,26 +145,21 @@ fn a_place_for_two_people_asks_for_the_second_ones_password_on_the_same_form() {
             fields
         };
         // The step asks for the other one's password, and not for one's own.
-        let step = nour.act("store", &with("")).await.err().unwrap();
+        let step = nour.act("store", &with("")).await;
         assert_eq!(step.status, StatusCode::OK);
         assert!(step.html.contains("name=\"beside_password\""));
         assert!(!step.html.contains("name=\"password\""));
         let wrong = nour.act("store", &with("not their password")).await;
-        let wrong = wrong.err().unwrap();
         assert_eq!(wrong.status, StatusCode::UNAUTHORIZED);
         assert!(wrong.html.contains("This is not their password."));
         assert!(!wrong.html.contains("not their password\""));
         // One's own does not do for the other.
         let mut own = with("");
-        let nours = secret("nour");
-        own.push(("beside_password", &nours));
-        assert_eq!(
-            nour.act("store", &own).await.err().unwrap().status,
-            StatusCode::UNAUTHORIZED
-        );
+        own.push(("beside_password", &nour.password));
+        let own = nour.act("store", &own).await;
+        assert_eq!(own.status, StatusCode::UNAUTHORIZED);
         let mut right = with("");
-        let milenas = secret("milena");
-        right.push(("beside_password", &milenas));
+        right.push(("beside_password", &milena.password));
         let to = nour.done("store", &right).await;
         let page = nour.get(&to).await.html;
         assert!(page.contains("Second person: Милена Дражева"), "{page}");
@@ -182,16 +177,12 @@ fn a_place_for_two_people_asks_for_the_second_ones_password_on_the_same_form() {
             "second": {"person": second, "password": "wrong"},
         });
         let call = async |body: &Value| {
-            let request = Request::post("/api/commands")
-                .header(header::COOKIE, &nour.cookie)
-                .header("x-csrf-token", &nour.csrf)
-                .header(header::CONTENT_TYPE, "application/json");
-            let body = Body::from(body.to_string());
-            nour.send(request.body(body).unwrap()).await
+            let (path, kind) = ("/api/commands", "application/json");
+            nour.call(path, kind, body.to_string()).await
         };
         assert_eq!(call(&command).await.status, StatusCode::UNAUTHORIZED);
         let mut right = command.clone();
-        right["second"]["password"] = milenas.as_str().into();
+        right["second"]["password"] = milena.password.as_str().into();
         let done = call(&right).await;
         assert_eq!(done.status, StatusCode::OK, "{}", done.html);
     });
@@ -205,7 +196,7 @@ fn while_a_place_is_counted_blindly_no_page_says_how_many_stand_there() {
         let room = shelf(person, "Blind room", None).await;
         let place = shelf(person, "Blind shelf", Some(room)).await;
         put(person, lift(person, marks[0]).await, place).await;
-        let nour = Browser::of("nour").await;
+        let nour = signed_in("nour").await;
         let of = format!("/room?of={room}");
         assert!(nour.get(&of).await.html.contains("1 thing"));
         let id = place.to_string();
@@ -216,8 +207,7 @@ fn while_a_place_is_counted_blindly_no_page_says_how_many_stand_there() {
             assert!(!html.contains("1 thing"), "{path}");
             assert!(html.contains("being counted"), "{path}");
         }
-        let api = nour.get("/api/places").await.html;
-        let json: Value = serde_json::from_str(&api).unwrap();
+        let json = nour.get("/api/places").await.json();
         let rows = json["rows"].as_array().unwrap();
         for row in rows {
             let hidden = [place.to_string(), room.to_string()];
@@ -226,7 +216,7 @@ fn while_a_place_is_counted_blindly_no_page_says_how_many_stand_there() {
             }
         }
         // Whoever does not count may know.
-        let milena = Browser::of("milena").await;
+        let milena = signed_in("milena").await;
         assert!(milena.get(&of).await.html.contains("1 thing"));
     });
 }

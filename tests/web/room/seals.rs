@@ -12,7 +12,7 @@ fn the_page_of_a_place_says_which_issued_seals_were_used_and_which_nobody_accoun
         let cupboard = shelf(person, "Seal cupboard", None).await;
         let (case, marks) = marks(person, "HR-26-0779", 1).await;
         let item = lift(person, marks[0]).await;
-        let nour = Browser::of("nour").await;
+        let nour = signed_in("nour").await;
         let (place, to) = (cupboard.to_string(), person.to_string());
         let nours = world().demo.people["nour"].id.to_string();
         let span = |first, last| [("place", place.as_str()), ("first", first), ("last", last)];
