@@ -649,6 +649,8 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
     if x > M {
         y += 6.0;
     }
+    // Nothing stands in the code's quiet zone, also where there are no packing words.
+    let y = y.max(3.0 + qr.h);
     let foot = s.h - 3.2 - bars.h;
     let contents = label.contents.join("; ");
     let cautions = label.cautions.join("; ");

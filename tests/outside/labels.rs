@@ -129,3 +129,43 @@ fn the_back_of_a_card_carries_its_code() {
     qr_reads("back", &read(&level));
     qr_reads("back, turned", &read(&turned));
 }
+
+/// Prints the darkest pixel (0 black, 255 white) in the quiet zone around the QR code that zxing-cpp finds: four modules on each
+/// side by ISO/IEC 18004 (from memory), less half a module on either edge, since the place is found to about a pixel.
+const QUIET: &str = "
+import sys, zxingcpp
+from PIL import Image, ImageDraw
+picture = Image.open(sys.argv[1]).convert('L')
+[code] = [b for b in zxingcpp.read_barcodes(picture) if 'QR' in str(b.format)]
+p = code.position
+points = [p.top_left, p.top_right, p.bottom_left, p.bottom_right]
+l, r = min(q.x for q in points), max(q.x for q in points)
+t, b = min(q.y for q in points), max(q.y for q in points)
+module = (r - l) / 21
+ImageDraw.Draw(picture).rectangle([l - module / 2, t - module / 2, r + module / 2, b + module / 2], fill=255)
+far = 3.5 * module
+print(picture.crop((int(l - far), int(t - far), int(r + far), int(b + far))).getextrema()[0])
+";
+
+#[test]
+fn nothing_stands_in_the_quiet_zone_of_the_code() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut l = label();
+    // It reaches below the code where there are no packing words above it.
+    l.description =
+        "Latent print from the cabin door of the sloop, inner face, beside the latch".into();
+    for packing in [l.packing.clone(), Vec::new()] {
+        l.packing = packing;
+        for (name, pdf) in [
+            ("front", card_front(&l, Card::ThreeByFive).unwrap()),
+            ("back", card_back(&l, Card::ThreeByFive).unwrap()),
+            ("box", box_label(&l).unwrap()),
+            ("envelope", envelope_label(&l).unwrap()),
+        ] {
+            let (level, _) = raster(folder.path(), name, &pdf);
+            let darkest = run(&python(), &["-c", QUIET, level.to_str().unwrap()]);
+            let darkest: u8 = darkest.trim().parse().unwrap();
+            assert!(darkest > 200, "{name}, packing {:?}: {darkest}", l.packing);
+        }
+    }
+}
