@@ -151,16 +151,16 @@ print(picture.crop((int(l - far), int(t - far), int(r + far), int(b + far))).get
 fn nothing_stands_in_the_quiet_zone_of_the_code() {
     let folder = tempfile::tempdir().unwrap();
     let mut l = label();
-    // It reaches below the code where there are no packing words above it.
-    l.description =
-        "Latent print from the cabin door of the sloop, inner face, beside the latch".into();
     for packing in [l.packing.clone(), Vec::new()] {
         l.packing = packing;
+        // It reaches below the code where there are no packing words above it.
+        let mut long = l.clone();
+        long.description = "Latent print from the cabin door of the sloop".into();
         for (name, pdf) in [
             ("front", card_front(&l, Card::ThreeByFive).unwrap()),
             ("back", card_back(&l, Card::ThreeByFive).unwrap()),
-            ("box", box_label(&l).unwrap()),
-            ("envelope", envelope_label(&l).unwrap()),
+            ("box", box_label(&long).unwrap()),
+            ("envelope", envelope_label(&long).unwrap()),
         ] {
             let (level, _) = raster(folder.path(), name, &pdf);
             let darkest = run(&python(), &["-c", QUIET, level.to_str().unwrap()]);
