@@ -21,7 +21,7 @@ use crate::ledger::expunged;
 use crate::ledger::payload::Fields;
 use crate::ledger::verify::{self, Options, Verifier};
 use crate::originals::{Originals, OriginalsError};
-use crate::store::{DocFilter, LIST_MAX, RAW_MAX, Store, StoreError};
+use crate::store::{DocFilter, LIST_MAX, RAW_MAX, RawEvent, Store, StoreError, WordsRow};
 
 use super::{reader, replay, rows, word_index};
 
@@ -202,7 +202,7 @@ impl Through {
     }
 
     /// The rows that come next.
-    fn take(&mut self, page: Vec<crate::store::RawEvent>) {
+    fn take(&mut self, page: Vec<RawEvent>) {
         let raw: Vec<verify::RawEvent> = page
             .iter()
             .map(|e| verify::RawEvent {
@@ -261,7 +261,7 @@ pub async fn audit(
     external: &[String],
     mut progress: impl FnMut(u64) + Send,
 ) -> Result<Audit, StoreError> {
-    let mut through = Box::new(Through::new(key.clone()));
+    let mut through = Through::new(key.clone());
     let mut done = 0_u64;
     let mut page = store.events(i64::MIN, RAW_MAX).await?;
     while let Some(last) = page.last() {
@@ -291,7 +291,7 @@ pub async fn audit(
         copies,
         touched,
         ..
-    } = *through;
+    } = through;
     for seq in store.orphan_payloads(RAW_MAX).await? {
         verifier.push_payload_without_event(seq);
     }
@@ -434,8 +434,8 @@ async fn words(
         });
     };
     let mut after = (String::new(), String::new());
-    let mut listed: Vec<String> = Vec::new();
-    let mut of = String::new();
+    // The rows of one subject, which may stand on several pages.
+    let mut listed: Vec<WordsRow> = Vec::new();
     loop {
         let page = store.words_page((&after.0, &after.1), RAW_MAX).await?;
         let end = page.is_empty();
@@ -446,20 +446,14 @@ async fn words(
             );
         }
         for row in page {
-            if row.subject != of {
-                one(&of, &listed, state, &mut left, &mut wrong);
-                of = row.subject;
+            if listed.last().is_some_and(|l| l.subject != row.subject) {
+                one(&listed, state, &mut left, &mut wrong);
                 listed.clear();
             }
-            // A row under another kind is not found where this one is looked for.
-            if kind_of(&of) == Some(row.kind.as_str()) {
-                listed.extend(row.words);
-            } else {
-                listed.push(String::new());
-            }
+            listed.push(row);
         }
         if end {
-            one(&of, &listed, state, &mut left, &mut wrong);
+            one(&listed, state, &mut left, &mut wrong);
             break;
         }
     }
@@ -473,26 +467,22 @@ async fn words(
     Ok(())
 }
 
-/// What stands in front of a subject's colon.
-fn kind_of(subject: &str) -> Option<&str> {
-    subject.split_once(':').map(|(kind, _)| kind)
-}
-
 /// One subject's words as the index lists them, in its order.
 fn one(
-    of: &str,
-    listed: &[String],
+    listed: &[WordsRow],
     state: &State,
     left: &mut HashSet<Subject>,
     wrong: &mut impl FnMut(&str, Option<Subject>),
 ) {
-    if listed.is_empty() {
-        return;
-    }
-    let subject = Subject::named(of).filter(|s| left.remove(s));
-    // Both are in the order of bytes.
-    let right = subject.map(|s| word_index::words(state, s));
-    if right.as_deref() != Some(listed) {
-        wrong(of, subject);
+    let Some(first) = listed.first() else { return };
+    let subject = Subject::named(&first.subject).filter(|s| left.remove(s));
+    let right = subject.is_some_and(|subject| {
+        // Both are in the order of bytes. A row under another kind is not found where this one is looked for.
+        let words = listed.iter().flat_map(|row| &row.words);
+        listed.iter().all(|row| row.kind == subject.kind())
+            && words.eq(&word_index::words(state, subject))
+    });
+    if !right {
+        wrong(&first.subject, subject);
     }
 }

@@ -403,11 +403,7 @@ pub(super) fn revoke(ctx: &Context<'_>, x: &RevokeDisposition) -> Result<Vec<Dra
         piece: x.piece,
         reason: x.reason.clone(),
     });
-    Ok(ctx.draft(
-        ctx.state.case_of(x.piece.into()),
-        vec![x.piece.into()],
-        fact,
-    ))
+    Ok(ctx.draft_of(x.piece, fact))
 }
 
 /// The three of them are three people.
@@ -530,11 +526,7 @@ pub(super) fn witness(ctx: &Context<'_>, x: &WitnessDisposition) -> Result<Vec<D
         executed_by_name: ctx.state.person_name(done.by),
         to: done.to.clone(),
     });
-    Ok(ctx.draft(
-        ctx.state.case_of(x.piece.into()),
-        vec![x.piece.into()],
-        fact,
-    ))
+    Ok(ctx.draft_of(x.piece, fact))
 }
 
 pub(super) fn decline(ctx: &Context<'_>, x: &DeclineDisposition) -> Result<Vec<Draft>, Refusal> {
@@ -556,11 +548,7 @@ pub(super) fn decline(ctx: &Context<'_>, x: &DeclineDisposition) -> Result<Vec<D
         piece: x.piece,
         reason: x.reason.clone(),
     });
-    Ok(ctx.draft(
-        ctx.state.case_of(x.piece.into()),
-        vec![x.piece.into()],
-        fact,
-    ))
+    Ok(ctx.draft_of(x.piece, fact))
 }
 
 fn custody_mut<'a>(

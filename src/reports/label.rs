@@ -618,15 +618,17 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
     // Packing words: a box each, a triangle and the word, one beside the other.
     let mut y = 13.4;
     let mut x = M;
+    // Nothing stands in the code's quiet zone, which ends here.
+    let below = 3.0 + qr.h;
+    let room = |y: f64| if y < below { right - 1.0 } else { s.w - M };
     let field = "Packing words";
     for text in &label.packing {
         let long = font::width(Face::Bold, 7.0, text)? + 6.5;
-        let room = if y < 3.0 + qr.h { right - 1.0 } else { s.w - M };
-        if x > M && x + long > room {
+        if x > M && x + long > room(y) {
             x = M;
             y += 5.4;
         }
-        if x + long > (if y < 3.0 + qr.h { right - 1.0 } else { s.w - M }) {
+        if x + long > room(y) {
             return Err(ReportError::TooLong {
                 field: field.into(),
             });
@@ -649,8 +651,7 @@ fn package(c: &mut Canvas, label: &Label, s: Size) -> Result<(), ReportError> {
     if x > M {
         y += 6.0;
     }
-    // Nothing stands in the code's quiet zone, also where there are no packing words.
-    let y = y.max(3.0 + qr.h);
+    let y = y.max(below);
     let foot = s.h - 3.2 - bars.h;
     let contents = label.contents.join("; ");
     let cautions = label.cautions.join("; ");

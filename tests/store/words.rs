@@ -95,9 +95,8 @@ async fn words_are_found_by_their_beginning_the_newest_subject_first() {
             .words_page((&after.0, &after.1), 2)
             .await
             .unwrap();
-        let of = |row: &WordsRow| (row.subject.clone(), row.words.last().unwrap().clone());
         let Some(last) = page.last() else { break };
-        after = of(last);
+        after = (last.subject.clone(), last.words.last().unwrap().clone());
         for row in page {
             seen.extend(row.words.into_iter().map(|w| (row.subject.clone(), w)));
         }

@@ -80,14 +80,14 @@ impl Touched {
                 }
             }
         }
-        let mut all: Vec<_> = self.of.iter().collect();
-        all.sort_unstable_by_key(|(subject, _)| **subject);
-        for (subject, (run, last)) in all {
-            let found = listed.get(subject).copied().unwrap_or_default();
-            if found == *run {
-                continue;
-            }
-            let n = found.count;
+        let mut wrong: Vec<_> = self
+            .of
+            .iter()
+            .filter(|(subject, (run, _))| listed.get(subject) != Some(run))
+            .collect();
+        wrong.sort_unstable_by_key(|(subject, _)| **subject);
+        for (subject, (run, last)) in wrong {
+            let n = listed.get(subject).map_or(0, |found| found.count);
             let (code, text) = if n == run.count {
                 (
                     "touches-differ",

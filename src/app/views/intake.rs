@@ -50,9 +50,9 @@ async fn around(reader: &Reader<'_>, subjects: &[Subject]) -> Result<State, Read
         all.people.extend(state.people);
         all.places.extend(state.places);
         all.cases.extend(state.cases);
-        all.marks.extend(state.marks);
-        all.items.extend(state.items);
-        all.packages.extend(state.packages);
+        all.marks.append(state.marks);
+        all.items.append(state.items);
+        all.packages.append(state.packages);
     }
     Ok(all)
 }

@@ -82,11 +82,7 @@ pub(in crate::custody) fn receive(ctx: &Context<'_>, x: &Receive) -> Result<Vec<
         condition: x.condition,
         note: x.note.clone(),
     });
-    Ok(ctx.draft(
-        ctx.state.case_of(x.piece.into()),
-        vec![x.piece.into()],
-        fact,
-    ))
+    Ok(ctx.draft_of(x.piece, fact))
 }
 
 pub(in crate::custody) fn refuse(ctx: &Context<'_>, x: &Refuse) -> Result<Vec<Draft>, Refusal> {
@@ -96,11 +92,7 @@ pub(in crate::custody) fn refuse(ctx: &Context<'_>, x: &Refuse) -> Result<Vec<Dr
         piece: x.piece,
         reason: x.reason.clone(),
     });
-    Ok(ctx.draft(
-        ctx.state.case_of(x.piece.into()),
-        vec![x.piece.into()],
-        fact,
-    ))
+    Ok(ctx.draft_of(x.piece, fact))
 }
 
 pub(in crate::custody) fn received(

@@ -208,11 +208,7 @@ pub(in crate::custody) fn withdraw(ctx: &Context<'_>, x: &Withdraw) -> Result<Ve
         piece: x.piece,
         reason: x.reason.clone(),
     });
-    Ok(ctx.draft(
-        ctx.state.case_of(x.piece.into()),
-        vec![x.piece.into()],
-        fact,
-    ))
+    Ok(ctx.draft_of(x.piece, fact))
 }
 
 pub(in crate::custody) fn released(

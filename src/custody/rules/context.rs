@@ -212,4 +212,10 @@ impl Context<'_> {
             paper_sheet: self.command.paper_sheet,
         }]
     }
+
+    /// The same of one piece alone, in its case.
+    #[must_use]
+    pub(in crate::custody) fn draft_of(&self, piece: Piece, fact: Fact) -> Vec<Draft> {
+        self.draft(self.state.case_of(piece.into()), vec![piece.into()], fact)
+    }
 }

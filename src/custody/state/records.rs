@@ -1,6 +1,6 @@
 //! Records by their identifiers.
 
-use std::collections::{HashMap, hash_map};
+use std::collections::HashMap;
 use std::hash::Hash;
 
 /// Records by their identifiers, each by itself in memory: a table that is full is doubled, which for a million records of more than
@@ -37,6 +37,11 @@ impl<K: Copy + Eq + Hash, V> Records<K, V> {
         self.0.insert(id, Box::new(record)).map(|old| *old)
     }
 
+    /// Puts all of others in.
+    pub fn append(&mut self, others: Self) {
+        self.0.extend(others.0);
+    }
+
     /// Takes a record out.
     pub fn remove(&mut self, id: &K) -> Option<V> {
         self.0.remove(id).map(|old| *old)
@@ -57,11 +62,6 @@ impl<K: Copy + Eq + Hash, V> Records<K, V> {
         self.0.values_mut().map(AsMut::as_mut)
     }
 
-    /// Every identifier with its record, in no particular order.
-    pub fn iter(&self) -> impl Iterator<Item = (&K, &V)> {
-        self.0.iter().map(|(id, record)| (id, record.as_ref()))
-    }
-
     /// How many there are.
     #[must_use]
     pub fn len(&self) -> usize {
@@ -75,33 +75,11 @@ impl<K: Copy + Eq + Hash, V> Records<K, V> {
     }
 }
 
-impl<K: Copy + Eq + Hash, V> Extend<(K, V)> for Records<K, V> {
-    fn extend<T: IntoIterator<Item = (K, V)>>(&mut self, records: T) {
-        for (id, record) in records {
-            self.insert(id, record);
-        }
-    }
-}
-
 impl<K: Copy + Eq + Hash, V> std::ops::Index<&K> for Records<K, V> {
     type Output = V;
 
     /// The record; panics where there is none, as a map does.
     fn index(&self, id: &K) -> &V {
         &self.0[id]
-    }
-}
-
-/// A record out of its place.
-fn taken<K, V>((id, record): (K, Box<V>)) -> (K, V) {
-    (id, *record)
-}
-
-impl<K: Eq + Hash, V> IntoIterator for Records<K, V> {
-    type Item = (K, V);
-    type IntoIter = std::iter::Map<hash_map::IntoIter<K, Box<V>>, fn((K, Box<V>)) -> (K, V)>;
-
-    fn into_iter(self) -> Self::IntoIter {
-        self.0.into_iter().map(taken)
     }
 }
