@@ -18,6 +18,9 @@ use sqlx::{AssertSqlSafe, Connection as _, Executor as _, PgConnection};
 /// The password of the cluster's superuser: long enough to be looked for in logs.
 pub const PASSWORD: &str = "harrow-cove-slipway-pg";
 
+/// How long a server may take until it answers.
+pub const PATIENCE: Duration = Duration::from_secs(300);
+
 pub struct Cluster {
     folder: PathBuf,
     port: u16,
@@ -162,6 +165,7 @@ impl Cluster {
         self.wait_ready();
     }
 
+    /// Until it answers. After a kill it syncs every file that it writes again, which can take a busy disk minutes.
     pub fn wait_ready(&self) {
         let begun = Instant::now();
         loop {
@@ -173,12 +177,22 @@ impl Cluster {
                 return;
             }
             assert!(
-                begun.elapsed() < Duration::from_secs(60),
-                "{}",
-                fs::read_to_string(self.folder.join("log")).unwrap_or_default()
+                begun.elapsed() < PATIENCE,
+                "does not answer:\n{}",
+                self.last_lines()
             );
             std::thread::sleep(Duration::from_millis(50));
         }
+    }
+
+    /// The end of the log, without those who knocked too early.
+    fn last_lines(&self) -> String {
+        let log = self.log();
+        let told =
+            |line: &&str| !line.contains(" the database system is ") && !line.contains("DETAIL:");
+        let mut lines: Vec<&str> = log.lines().filter(told).rev().take(20).collect();
+        lines.reverse();
+        lines.join("\n")
     }
 
     /// The port it listens at.

@@ -9,7 +9,7 @@ use liftledger::store::{PostgresStore, Store as _};
 use sqlx::Connection as _;
 use tokio::runtime::Runtime;
 
-use super::cluster::Cluster;
+use super::cluster::{Cluster, PATIENCE};
 use crate::load::{Client, PAIRS, Yard, all_kept, random};
 use crate::served::Server;
 
@@ -163,10 +163,7 @@ pub(super) fn wait_well(addresses: &[String]) {
     let begun = Instant::now();
     let mut well = 0;
     while well < 2 * addresses.len() {
-        assert!(
-            begun.elapsed() < Duration::from_secs(180),
-            "not ready again"
-        );
+        assert!(begun.elapsed() < PATIENCE, "not ready again");
         let ready = ureq::get(format!("{}/readyz", addresses[well % addresses.len()])).call();
         match ready {
             Ok(_) => well += 1,
