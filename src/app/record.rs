@@ -90,6 +90,14 @@ pub struct Recorded {
     pub created: Option<Subject>,
 }
 
+impl Recorded {
+    /// The last event: where a command is recorded as several, the one that says what all of them were for.
+    #[must_use]
+    pub fn last(&self) -> Seq {
+        self.seq + self.count.saturating_sub(1)
+    }
+}
+
 /// A command on its way: who sends it, how they signed, and from where.
 #[derive(Clone, Debug)]
 pub struct Sent {

@@ -8,7 +8,7 @@ use super::site::Where;
 use super::{name, table};
 use crate::app::house::House;
 use crate::app::reader::{Part, Viewer};
-use crate::app::views::ready;
+use crate::app::views::{ready, words};
 
 /// Cases.
 #[derive(Debug, Args)]
@@ -84,8 +84,9 @@ impl Ready {
             writeln!(out, "Case {}: {}", found.case.number, found.sentence)?;
             writeln!(
                 out,
-                "Looked through: {} items, {} packages.",
-                found.items, found.packages
+                "Looked through: {}, {}.",
+                words::counted(found.items, "item"),
+                words::counted(found.packages, "package")
             )?;
             for left in &found.left {
                 let f = &left.finding;

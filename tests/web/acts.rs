@@ -661,6 +661,7 @@ fn a_package_is_packed_anew_by_its_form() {
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.html);
         let new = browser.get(&answer.to).await;
         assert!(new.says("HR-777001") && new.says("Made of what was in"));
+        assert!(new.says("Packed anew, event "), "{}", new.html);
         let old = browser.get(&format!("/packages/{id}")).await;
         assert!(old.says("empty and closed since") && old.says("Contents went into"));
         let put = browser.get(&format!("/packages/{id}")).await;

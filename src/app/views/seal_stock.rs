@@ -33,6 +33,9 @@ pub struct SealRangeFile {
     pub issued: Vec<IssuedFile>,
     /// What was written off, and why.
     pub spoiled: Vec<SpoiledFile>,
+    /// Which were put on a package though they were written off before: what was torn cannot be there, so one of the two
+    /// records is wrong. The lowest first, at most the first 20.
+    pub spoiled_and_used: Vec<String>,
 }
 
 /// A part of a range that was issued to a person.
@@ -169,6 +172,12 @@ pub async fn ranges(reader: &Reader<'_>, place: &Place) -> Result<Vec<SealRangeF
             .filter(|n| !used.contains(n) && !range.is_spoiled(*n))
             .collect();
         let taken: Vec<u64> = nobodys.into_iter().filter(|n| used.contains(n)).collect();
+        let spoiled_and_used = used
+            .iter()
+            .filter(|n| range.is_spoiled(**n))
+            .take(NAMED)
+            .map(|n| range.span.number(*n))
+            .collect();
         out.push(SealRangeFile {
             range: range.span.to_string(),
             count: range.span.count(),
@@ -184,6 +193,7 @@ pub async fn ranges(reader: &Reader<'_>, place: &Place) -> Result<Vec<SealRangeF
                     reason: s.reason.clone(),
                 })
                 .collect(),
+            spoiled_and_used,
         });
     }
     Ok(out)

@@ -1,5 +1,7 @@
 //! Words that pages, the interface for programs and papers share, so that no two of them say it differently.
 
+use std::fmt;
+
 use chrono::{DateTime, FixedOffset, TimeZone};
 
 use crate::custody::disposition::Method;
@@ -316,8 +318,8 @@ pub fn listed(parts: &[String]) -> String {
 
 /// A count with its noun: `1 item`, `3 items`.
 #[must_use]
-pub fn counted(n: usize, one: &str) -> String {
-    if n == 1 {
+pub fn counted<N: fmt::Display + PartialEq + From<u8>>(n: N, one: &str) -> String {
+    if n == N::from(1) {
         format!("1 {one}")
     } else {
         format!("{n} {one}s")

@@ -228,7 +228,7 @@ pub async fn perform(
                 Some(subject) => acts::address(subject).unwrap_or_else(|| sheet.done.clone()),
                 None => sheet.done.clone(),
             };
-            Ok(Redirect::to(&with_done(&to, recorded.seq)).into_response())
+            Ok(Redirect::to(&with_done(&to, recorded.last())).into_response())
         }
         Err(RecordError::Refused(refusal)) => again.form(sheet, Some(refusal)).await,
         Err(e) => Err(e.into()),

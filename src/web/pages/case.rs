@@ -61,10 +61,13 @@ pub async fn list(
             offence: c.offence.clone().unwrap_or_default(),
             opened: words::minute(&c.opened_at, zone),
             restricted: c.restricted,
-            counts: format!(
-                "{} marks, {} items, {} packages",
-                c.marks, c.items, c.packages
-            ),
+            counts: [
+                (c.marks, "mark"),
+                (c.items, "item"),
+                (c.packages, "package"),
+            ]
+            .map(|(n, what)| words::counted(n, what))
+            .join(", "),
         })
         .collect();
     let mut buttons = Vec::new();

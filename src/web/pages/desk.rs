@@ -32,7 +32,10 @@ struct DeskPage {
 #[template(path = "desk/part.html")]
 struct DeskPart {
     block: DeskBlock,
+    /// What is done here.
     buttons: Vec<show::Button>,
+    /// Pages that are looked at from here.
+    ways: Vec<Link>,
     more: Vec<String>,
     said: &'static str,
 }
@@ -121,7 +124,7 @@ fn block(desk: &Desk, records: bool) -> DeskBlock {
 pub async fn part(app: &App, visitor: &Visitor, which: Which) -> Result<Shown, Failure> {
     let reader = visitor.reader(app);
     let desk = load(&reader, which).await?;
-    let mut buttons = Vec::new();
+    let (mut buttons, mut ways) = (Vec::new(), Vec::new());
     let viewer = reader.viewer();
     match which {
         Which::Field => {
@@ -135,31 +138,28 @@ pub async fn part(app: &App, visitor: &Visitor, which: Which) -> Result<Shown, F
             }
             if viewer.may(Action::Keep) {
                 buttons.push(show::Button::new("/do/store-many", "Put many on one shelf"));
-                buttons.push(show::Button::new("/import", "Import of a room"));
+                ways.push(Link::new("/import", "Import of a room"));
             }
-            buttons.push(show::Button::new("/places", "Places"));
-            buttons.push(show::Button::new("/room", "The room in pictures"));
+            ways.push(Link::new("/places", "Places"));
+            ways.push(Link::new("/room", "The room in pictures"));
             let (open, unresolved) = count_file::waiting(&reader).await?;
             let label = match (open, unresolved) {
                 (0, 0) => "Counts".to_owned(),
                 (_, 0) => format!("Counts, {open} open"),
                 _ => format!("Counts, {unresolved} to be resolved"),
             };
-            buttons.push(show::Button::new("/counts", label));
-            buttons.push(show::Button::new(
-                "/disposition",
-                "Retention and disposition",
-            ));
+            ways.push(Link::new("/counts", label));
+            ways.push(Link::new("/disposition", "Retention and disposition"));
         }
         Which::Court => {
             if viewer.may(Action::Prove) {
-                buttons.push(show::Button::new("/proof", "Proof of the ledger"));
+                ways.push(Link::new("/proof", "Proof of the ledger"));
             }
-            buttons.push(show::Button::new("/papers/check", "Check a paper"));
+            ways.push(Link::new("/papers/check", "Check a paper"));
         }
         Which::Examiner => {}
     }
-    buttons.push(show::Button::new("/cases", "All cases"));
+    ways.push(Link::new("/cases", "All cases"));
     let more = [
         ("now", &desk.now),
         ("soon", &desk.soon),
@@ -177,6 +177,7 @@ pub async fn part(app: &App, visitor: &Visitor, which: Which) -> Result<Shown, F
     let part = DeskPart {
         block: block(&desk, viewer.may(Action::RecordScene)),
         buttons,
+        ways,
         more,
         said: if which == Which::Examiner {
             "Comparison is no part of this program: it is done with the picture that is handed off."

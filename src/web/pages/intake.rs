@@ -12,6 +12,7 @@ use super::live::{Shown, digest_of};
 use super::{block, draw, show, text};
 use crate::app::label_photo::{FIELD, one};
 use crate::app::views::intake::{CameTo, Queue, Waiting, came_to as look_back, look, queue};
+use crate::app::views::words;
 use crate::app::{Reader, RecordError, Sent};
 use crate::custody::intake::{Intake, IntakeLine, MAX_LINES};
 use crate::custody::{Act, Command, Refusal, Signed};
@@ -407,7 +408,7 @@ impl<'a> Counter<'a> {
                     "I received {} and refused {refused} of these things, each as described here.",
                     taken.len() - refused
                 ),
-                act: format!("Sign for {} lines", taken.len()),
+                act: format!("Sign for {}", words::counted(taken.len(), "line")),
                 own: true,
                 error,
                 second: None,
@@ -465,6 +466,7 @@ pub async fn perform(State(app): State<App>, posted: Posted) -> Result<Response,
         "check" => {
             let (refusal, at) = counter.looked(&reader, &rows).await?;
             let said = match &refusal {
+                None if at.len() == 1 => "The line can be signed.".to_owned(),
                 None => format!("All {} lines can be signed.", at.len()),
                 Some(_) => String::new(),
             };

@@ -20,6 +20,8 @@ pub const ENTER: char = '\u{E007}';
 #[derive(Clone, Copy)]
 pub enum Size {
     Phone,
+    /// The narrowest window there is. The driver cannot tap on an emulated phone that runs no script.
+    Narrow,
     Desk,
     /// The screen of a counter, 1280 by 800.
     Counter,
@@ -65,6 +67,7 @@ impl Browser {
         );
         let window = match size {
             Size::Counter => "--window-size=1280,800",
+            Size::Narrow => "--window-size=500,900",
             Size::Phone | Size::Desk => "--window-size=1440,900",
         };
         let mut options = json!({

@@ -1,8 +1,10 @@
 //! Other ways to use the pages: by keyboard alone, and without any script.
 
+use serde_json::json;
+
 use super::Demo;
 use super::driver::{Browser, ENTER, Size, TAB};
-use super::looks::quiet;
+use super::looks::{look, quiet};
 
 /// Tab by tab until the focus is on what matches; it must be seen wherever it stands.
 pub fn tab_to(browser: &Browser, css: &str) {
@@ -44,6 +46,32 @@ fn a_case_is_opened_by_keyboard_alone() {
     browser.keys(&ENTER.to_string());
     browser.shows("Case HC-26-0881: Slipway winch tampered with");
     quiet(&browser);
+}
+
+/// On a phone the ways out of a page lie behind the name of whoever is signed in, also where there is no script.
+#[test]
+fn the_ways_out_lie_behind_a_name_on_a_phone() {
+    let demo = Demo::begin();
+    for (size, script) in [(Size::Phone, true), (Size::Narrow, false)] {
+        let phone = Browser::start(&demo.server.address, size, script);
+        phone.sign_in("nour", &demo.passwords["nour"]);
+        let seen = "const way = document.querySelector('#ways').getBoundingClientRect();
+                    return [document.querySelector('header').offsetHeight < 130, way.height > 0];";
+        assert_eq!(phone.run(seen), json!([true, false]));
+        phone.press("header button[popovertarget='ways']");
+        assert_eq!(phone.run(seen), json!([true, true]));
+        look(&phone, &format!("phone-ways-{script}"));
+        phone.press("#ways a[href='/account']");
+        phone.must("#password-heading");
+        phone.press("header button[popovertarget='ways']");
+        phone.press("#ways form[action='/sign-out'] button");
+        phone.must("#password");
+        quiet(&phone);
+    }
+    let desk = Browser::start(&demo.server.address, Size::Desk, true);
+    desk.sign_in("nour", &demo.passwords["nour"]);
+    desk.press("#ways a[href='/account']");
+    desk.must("#password-heading");
 }
 
 /// The seal number that the page of a package tells.

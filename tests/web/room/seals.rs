@@ -1,6 +1,7 @@
 //! Seals in stock, by their pages: delivered, issued, used on a package, written off.
 
-use liftledger::custody::package::{Pack, Seal};
+use liftledger::custody::hand_over::Condition;
+use liftledger::custody::package::{Open, Pack, Seal};
 use liftledger::ids::PackageId;
 
 use super::*;
@@ -78,6 +79,27 @@ fn the_page_of_a_place_says_which_issued_seals_were_used_and_which_nobody_accoun
         ] {
             assert!(page.contains(says), "{says}: {page}");
         }
+        assert!(!page.contains("on a package nevertheless"), "{page}");
+        // A seal that was written off stands on a package: it is not refused, for it is there, and it is told.
+        let opened = Open {
+            package,
+            seal_seen: "ZK-0003".into(),
+            condition: Condition::Intact,
+            reason: "to be sealed anew".into(),
+            note: String::new(),
+        };
+        record(person, Act::Open(opened)).await;
+        let seal = Seal {
+            package,
+            number: "ZK-0001".into(),
+            initialled: true,
+        };
+        record(person, Act::Seal(seal)).await;
+        let page = nour.get(&format!("/places/{place}")).await.html;
+        assert!(
+            page.contains("on a package nevertheless: <b>ZK-0001</b>."),
+            "{page}"
+        );
         // Whoever seals is told the next one that they were issued.
         let form = nour.get(&format!("/do/seal?package={package}")).await.html;
         assert!(form.contains("you were issued is ZK-0011"), "{form}");
