@@ -160,7 +160,7 @@ pub(super) fn place(ctx: &Context<'_>, x: &PlaceHold) -> Result<Vec<Draft>, Refu
         reason: x.reason.clone(),
         authority: x.authority.clone(),
     });
-    Ok(ctx.draft(ctx.state.case_of(x.of), vec![x.of], fact))
+    Ok(ctx.draft_of(x.of, fact))
 }
 
 pub(super) fn lift(ctx: &Context<'_>, x: &LiftHold) -> Result<Vec<Draft>, Refusal> {
@@ -181,7 +181,7 @@ pub(super) fn lift(ctx: &Context<'_>, x: &LiftHold) -> Result<Vec<Draft>, Refusa
         reason: x.reason.clone(),
         authority: x.authority.clone(),
     });
-    Ok(ctx.draft(ctx.state.case_of(x.of), vec![x.of], fact))
+    Ok(ctx.draft_of(x.of, fact))
 }
 
 fn holds_mut<'a>(

@@ -461,12 +461,7 @@ impl Made<'_> {
                 restricted: false,
                 name: format!("Case {}", case.number),
                 what: case.title.clone(),
-                place: format!(
-                    "{}, {}, {}",
-                    words::counted(case.marks as usize, "mark"),
-                    words::counted(case.items as usize, "item"),
-                    words::counted(case.packages as usize, "package")
-                ),
+                place: words::holds(case.marks, case.items, case.packages),
                 why,
                 badge: badge.into(),
                 next_act: None,

@@ -345,7 +345,7 @@ fn fill(place: &Place, has_places: bool, hidden: bool) -> PlaceFill {
     } else if fill.room == 0 {
         format!(
             "{}, no capacity on record",
-            words::counted(fill.things as usize, "thing")
+            words::counted(fill.things, "thing")
         )
     } else {
         let uncounted = fill.things - fill.counted.min(fill.things);

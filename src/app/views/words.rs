@@ -325,3 +325,11 @@ pub fn counted<N: fmt::Display + PartialEq + From<u8>>(n: N, one: &str) -> Strin
         format!("{n} {one}s")
     }
 }
+
+/// What is in a case: `22 marks, 1 item, 20 packages`.
+#[must_use]
+pub fn holds(marks: u32, items: u32, packages: u32) -> String {
+    [(marks, "mark"), (items, "item"), (packages, "package")]
+        .map(|(n, one)| counted(n, one))
+        .join(", ")
+}

@@ -213,9 +213,10 @@ impl Context<'_> {
         }]
     }
 
-    /// The same of one piece alone, in its case.
+    /// The same of one thing alone, in its case.
     #[must_use]
-    pub(in crate::custody) fn draft_of(&self, piece: Piece, fact: Fact) -> Vec<Draft> {
-        self.draft(self.state.case_of(piece.into()), vec![piece.into()], fact)
+    pub(in crate::custody) fn draft_of(&self, of: impl Into<Subject>, fact: Fact) -> Vec<Draft> {
+        let of = of.into();
+        self.draft(self.state.case_of(of), vec![of], fact)
     }
 }

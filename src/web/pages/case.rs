@@ -61,13 +61,7 @@ pub async fn list(
             offence: c.offence.clone().unwrap_or_default(),
             opened: words::minute(&c.opened_at, zone),
             restricted: c.restricted,
-            counts: [
-                (c.marks, "mark"),
-                (c.items, "item"),
-                (c.packages, "package"),
-            ]
-            .map(|(n, what)| words::counted(n, what))
-            .join(", "),
+            counts: words::holds(c.marks, c.items, c.packages),
         })
         .collect();
     let mut buttons = Vec::new();

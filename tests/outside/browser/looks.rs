@@ -109,7 +109,8 @@ fn walk(demo: &Demo, size: Size, called: &str, user: &str) {
     browser.go("/sign-in");
     look(&browser, &format!("{called}-sign-in"));
     browser.sign_in(user, &demo.passwords[user]);
-    let mut ways = VecDeque::from([browser.path()]);
+    // No link leads to what is found.
+    let mut ways = VecDeque::from([browser.path(), "/find?q=boat".into(), "/find?q=".into()]);
     let (mut seen, mut kinds) = (BTreeSet::new(), BTreeMap::<String, usize>::new());
     let mut wrong = Vec::new();
     while let Some(way) = ways.pop_front()
@@ -128,6 +129,11 @@ fn walk(demo: &Demo, size: Size, called: &str, user: &str) {
         browser.picture(&format!("{called}-{}-{of_kind}", words.join("-")));
         if said != Value::Array(Vec::new()) {
             wrong.push(format!("{way}: {said}"));
+        }
+        let heading = browser.text_of(&browser.must("h1"));
+        let told = heading.contains("Not ") || heading.contains("cannot");
+        if told && !heading.starts_with("Not on a shelf yet") {
+            wrong.push(format!("{way}: {heading}"));
         }
         // A link that leads to a refusal should not be there.
         if let Some(refusal) = browser.find("main .refusal[role=alert]") {
