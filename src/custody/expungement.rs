@@ -24,6 +24,7 @@ use super::rules::{Context, capital, not_found};
 use super::state::{Case, Holder, PastEvent, State};
 use crate::ids::{CaseId, ItemId, PersonId, Piece, Seq, Subject};
 use crate::ledger::payload::Fields;
+use crate::ledger::times;
 pub(super) use applied::{carried_out, ordered, withdrawn};
 pub use cover::covered;
 use cover::{pieces, record};
@@ -228,7 +229,7 @@ pub(super) fn order(ctx: &Context<'_>, x: &OrderExpungement) -> Result<Vec<Draft
     let case = case_of(ctx, x.of)?;
     text("court", &x.court, 200, true)?;
     text("order", &x.order, 60, true)?;
-    if x.dated > ctx.now.date_naive() + chrono::Days::new(1) {
+    if times::is_to_come(x.dated, ctx.now) {
         return Err(Refusal::new(
             Rule::BadValue,
             format!("The order is dated {}, which is still to come.", x.dated),

@@ -11,7 +11,7 @@ mod applied;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -26,6 +26,7 @@ use super::state::{Case, State};
 use crate::ids::{
     CaseId, Code, Digest, ItemId, MarkId, PackageId, PersonId, PlaceId, SceneId, Subject,
 };
+use crate::ledger::times;
 pub(super) use applied::imported;
 
 /// How many rows one command may hold.
@@ -199,7 +200,7 @@ impl Before {
 pub fn problems(
     state: &State,
     me: Option<PersonId>,
-    today: NaiveDate,
+    now: DateTime<Utc>,
     row: &ImportRow,
     before: &mut Before,
 ) -> Vec<Refusal> {
@@ -211,7 +212,10 @@ pub fn problems(
             format!("Use one of {}.", FORMS.join(", ")),
         ));
     }
-    if row.received_on.is_some_and(|day| day > today) {
+    if row
+        .received_on
+        .is_some_and(|day| times::is_to_come(day, now))
+    {
         found.push(wrong(
             "received_on",
             "The day of receipt lies in the future.".into(),
@@ -384,7 +388,7 @@ pub(super) fn import(ctx: &Context<'_>, x: &Import) -> Result<Vec<Draft>, Refusa
     let mut lines = Vec::new();
     let mut before = Before::default();
     for (i, row) in x.rows.iter().enumerate() {
-        let found = problems(ctx.state, Some(me), ctx.now.date_naive(), row, &mut before);
+        let found = problems(ctx.state, Some(me), ctx.now, row, &mut before);
         lines.extend(found.iter().map(|r| LineRefusal::new(i + 1, r)));
         if !matches!(row.item.0.get_version_num(), 4 | 7) {
             let bad = wrong(

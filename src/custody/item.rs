@@ -1,6 +1,6 @@
 //! Items: what a recovery yields. A lift, a cast, a collected object, or a photograph alone.
 
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, FixedOffset, TimeDelta};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -20,6 +20,9 @@ pub const MAX_ITEMS: u32 = 20_000;
 pub const MAX_OF_MARK: usize = 50;
 /// How many things may be taken from one item.
 pub const MAX_SAMPLES: usize = 50;
+/// How long after the medium was put on its mark may be noted: notes are written after the work, and over midnight too (our
+/// assumption). A longer time is a slip in one of the two.
+const NOTED_AFTER: TimeDelta = TimeDelta::hours(24);
 /// The longest side of an item in millimetres: 100 m (our assumption, to catch a wrong unit).
 pub const MAX_SIDE_MM: u32 = 100_000;
 /// The warning of a recovery where no photograph of the mark was on the record.
@@ -230,11 +233,12 @@ pub(super) fn recover(ctx: &Context<'_>, x: &Recover) -> Result<Vec<Draft>, Refu
         )
         .on("size_mm"));
     }
-    if x.started_at < mark.noted_at && x.started_at.date_naive() < mark.noted_at.date_naive() {
+    // Notes are often written after the work, also when midnight lies between the two.
+    if mark.noted_at - x.started_at > NOTED_AFTER {
         return Err(Refusal::new(
             Rule::BadValue,
-            "The recovery started before the day on which the mark was noted.",
-            "Give the time at which the medium was put on.",
+            "The recovery started more than 24 hours before the mark was noted.",
+            "Give the time at which the medium was put on, or note the mark again and say when it was found.",
         )
         .on("started_at"));
     }

@@ -10,6 +10,7 @@ use super::refusal::{Refusal, Rule, TextRule, text_by};
 use super::rules::{Context, Meta, Misfit};
 use super::state::{Person, State};
 use crate::ids::{PersonId, Subject};
+use crate::ledger::times;
 use crate::lifting::advise::KitLot;
 use crate::lifting::advise::question::MAX_KIT;
 
@@ -172,7 +173,7 @@ pub(super) fn add(ctx: &Context<'_>, x: &KitAdd) -> Result<Vec<Draft>, Refusal> 
     }
     text_by(TEXTS, "lot", &x.lot)?;
     let today = ctx.at.date_naive();
-    if x.opened_on.is_some_and(|d| d > today) {
+    if x.opened_on.is_some_and(|d| times::is_to_come(d, ctx.now)) {
         return Err(Refusal::new(
             Rule::BadValue,
             "It cannot have been opened after today.",

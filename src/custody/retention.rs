@@ -13,6 +13,7 @@ use super::refusal::{Refusal, Rule, text};
 use super::rules::{Context, Meta, Misfit, not_found};
 use super::state::{Case, State};
 use crate::ids::{CaseId, PersonId, Subject};
+use crate::ledger::times;
 
 /// The longest that a schedule may ask for, in months: 200 years (our assumption, to catch a wrong unit).
 pub const MAX_MONTHS: u32 = 2_400;
@@ -123,7 +124,7 @@ pub(super) fn set(ctx: &Context<'_>, x: &SetRetention) -> Result<Vec<Draft>, Ref
         )
         .on("class")
     })?;
-    if x.from > ctx.now.date_naive().succ_opt().unwrap_or(NaiveDate::MAX) {
+    if times::is_to_come(x.from, ctx.now) {
         return Err(Refusal::new(
             Rule::BadValue,
             "The day from which the time is counted lies in the future.",

@@ -6,7 +6,10 @@
 //!
 //! Two texts of the first form sort as bytes the way their times sort.
 
-use chrono::{DateTime, FixedOffset, NaiveDate, SecondsFormat, Timelike, Utc};
+use chrono::{DateTime, FixedOffset, NaiveDate, SecondsFormat, TimeDelta, Timelike, Utc};
+
+/// How far ahead of UTC the earliest zone is: UTC+14, Kiribati's Line Islands (from the zone tables of IANA).
+const EARLIEST_ZONE: TimeDelta = TimeDelta::hours(14);
 
 /// Why a text is not a time of the form asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -29,6 +32,12 @@ pub fn recorded(time: DateTime<Utc>) -> String {
 #[must_use]
 pub fn claimed(time: DateTime<FixedOffset>) -> String {
     plain_second(time).to_rfc3339_opts(SecondsFormat::Micros, false)
+}
+
+/// Whether a day has not begun anywhere: a date carries no zone, and today in one is tomorrow in another.
+#[must_use]
+pub fn is_to_come(day: NaiveDate, now: DateTime<Utc>) -> bool {
+    day > (now + EARLIEST_ZONE).date_naive()
 }
 
 /// Chrono carries a leap second as a 60th second; the format has none.

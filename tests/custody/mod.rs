@@ -14,6 +14,7 @@ mod model;
 mod packing;
 pub mod packs;
 mod photographs;
+mod recoveries;
 mod refusals;
 mod room;
 mod rooms;

@@ -219,6 +219,11 @@ fn times_are_cut_off_not_rounded() {
         assert!(times::parse_recorded(text).is_err(), "{text}");
     }
     assert!(times::parse_claimed("2024-02-29T00:00:00.000001+24:00").is_err());
+    // A date has no zone: the 2nd begins at 10:00 UTC of the 1st where it begins first.
+    let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
+    let second = "2026-03-02".parse().unwrap();
+    assert!(times::is_to_come(second, at("2026-03-01T09:59:59Z")));
+    assert!(!times::is_to_come(second, at("2026-03-01T10:00:00Z")));
 }
 
 /// The slow way: serde reads it, and it is written again to the same bytes.

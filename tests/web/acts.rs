@@ -1163,10 +1163,13 @@ fn a_recovery_shows_advice_and_records_what_was_shown() {
             ("advice.shown", "yes"),
             ("advice.wet", "yes"),
         ];
-        // What was typed is still there after a refusal: it started before the mark was noted.
+        // What was typed is still there after a refusal: it started long before the mark was noted.
         let refused = browser.post("/do/recover", &fields).await;
         assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
-        assert!(refused.says("before the day") && refused.says("lift against the advice"));
+        assert!(
+            refused.says("24 hours before the mark was noted")
+                && refused.says("lift against the advice")
+        );
         assert_eq!(refused.hidden("advice.wet"), "yes");
         let mut fields = fields;
         let now = chrono::Utc::now().format("%Y-%m-%dT%H:%M").to_string();

@@ -76,8 +76,8 @@ pub async fn run(
         summary.before += (all - batch.len()) as u64;
         let mut wrong = 0_u64;
         for mapped in &mut batch {
-            let today = Utc::now().date_naive();
-            for found in import::problems(&state, asked.by, today, &mapped.row, &mut before) {
+            let now = Utc::now();
+            for found in import::problems(&state, asked.by, now, &mapped.row, &mut before) {
                 let field = found.field.as_deref();
                 mapper.add(mapped, field, &found.sentence, &found.next);
             }
