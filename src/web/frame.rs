@@ -21,6 +21,14 @@ pub struct Frame {
     pub path: String,
 }
 
+impl Frame {
+    /// Whether the page has the field for finding evidence.
+    #[must_use]
+    pub fn finds(&self) -> bool {
+        self.me.as_ref().is_some_and(|me| me.finds)
+    }
+}
+
 /// Whoever is signed in.
 #[derive(Clone, Debug)]
 pub struct Me {
@@ -30,6 +38,8 @@ pub struct Me {
     pub roles: String,
     /// The desks that these roles have.
     pub desks: Vec<Link>,
+    /// Whether evidence may be looked for: whoever only administers has no field for it.
+    pub finds: bool,
 }
 
 /// An address with its words.

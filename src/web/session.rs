@@ -51,6 +51,7 @@ impl Visitor {
                 name: self.person.name.clone(),
                 roles: roles_words(&self.person),
                 desks: desks(&self.viewer),
+                finds: self.viewer.may(Action::ReadEvidence),
             }),
             crumbs,
             csrf: self.csrf.clone(),

@@ -56,7 +56,11 @@ async fn the_field_is_answered_for_a_session_and_not_faster_than_anybody_types()
     assert_eq!(nobody.status, StatusCode::UNAUTHORIZED);
     let admin = site.signed_in("ivo").await;
     assert_eq!(admin.get(path).await.status, StatusCode::FORBIDDEN);
+    // Nor have that role's pages the field, which every other role's have.
+    assert!(!admin.get("/people").await.says("/find"));
     let nour = site.signed_in("nour").await;
+    let cases = nour.get("/cases").await;
+    assert!(cases.says("action=\"/find\"") && cases.says("src=\"/find.js\""));
     let found = nour.get(path).await.ok();
     let hits = found["hits"].as_array().unwrap();
     assert!(hits.len() > 1 && hits.len() <= 8, "{found}");

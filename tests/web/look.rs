@@ -181,6 +181,7 @@ fn sample(theme: Theme) -> String {
                     Link::new("/intake", "Intake desk"),
                     Link::new("/court", "Court desk"),
                 ],
+                finds: true,
             }),
             crumbs: vec![
                 Link::new("/intake", "Intake"),
