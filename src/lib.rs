@@ -45,3 +45,4 @@ pub mod web;
 pub mod whole;
 pub mod witness;
 pub mod witnesses;
+pub mod zone;

@@ -15,3 +15,4 @@ mod people;
 mod reports;
 mod store;
 mod web;
+mod zone;

@@ -76,3 +76,5 @@ mod signed;
 mod tell;
 #[path = "outside/tls.rs"]
 mod tls;
+#[path = "outside/zone.rs"]
+mod zone;

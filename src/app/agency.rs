@@ -1,11 +1,10 @@
 //! What the agency calls itself, and in which zone and on which paper it works. Kept as settings, not in the ledger:
 //! none of it is evidence.
 
-use chrono::{FixedOffset, Offset as _, Utc};
-
 use super::house::House;
 use crate::reports::paper::Paper;
 use crate::store::StoreError;
+use crate::zone::{Zone, ZoneError};
 
 const NAME: &str = "agency-name";
 const ZONE: &str = "zone";
@@ -22,7 +21,7 @@ pub struct Agency {
     /// Its name, as on papers.
     pub name: String,
     /// The zone in which times are shown. Times are kept with the offset in which they were claimed.
-    pub zone: FixedOffset,
+    pub zone: Zone,
     /// The paper in its printers.
     pub paper: Paper,
 }
@@ -31,7 +30,7 @@ impl Default for Agency {
     fn default() -> Self {
         Self {
             name: UNNAMED.into(),
-            zone: Utc.fix(),
+            zone: Zone::default(),
             paper: Paper::A4,
         }
     }
@@ -43,46 +42,15 @@ pub enum AgencyError {
     /// The name is empty, too long, or holds control characters.
     #[error("the agency's name has 1 to {MAX_NAME} characters on one line")]
     Name,
-    /// Not an offset.
-    #[error("a zone is an offset from UTC such as +01:00, between -14:00 and +14:00")]
-    Zone,
+    /// No zone.
+    #[error(transparent)]
+    Zone(#[from] ZoneError),
     /// Not a paper.
     #[error("the paper is a4 or letter")]
     Paper,
     /// The database.
     #[error(transparent)]
     Store(#[from] StoreError),
-}
-
-/// Reads an offset such as `+01:00`; `Z` is UTC.
-///
-/// # Errors
-/// [`AgencyError::Zone`].
-pub fn parse_zone(text: &str) -> Result<FixedOffset, AgencyError> {
-    let text = text.trim();
-    if text.eq_ignore_ascii_case("z") {
-        return Ok(Utc.fix());
-    }
-    let bytes = text.as_bytes();
-    if bytes.len() != 6 || bytes[3] != b':' {
-        return Err(AgencyError::Zone);
-    }
-    let sign = match bytes[0] {
-        b'+' => 1,
-        b'-' => -1,
-        _ => return Err(AgencyError::Zone),
-    };
-    let two = |tens: u8, ones: u8| {
-        (tens.is_ascii_digit() && ones.is_ascii_digit())
-            .then(|| i32::from(tens - b'0') * 10 + i32::from(ones - b'0'))
-            .ok_or(AgencyError::Zone)
-    };
-    let (hours, minutes) = (two(bytes[1], bytes[2])?, two(bytes[4], bytes[5])?);
-    // UTC-12:00 to UTC+14:00 are in use; the bound is the same on both sides so that it can be said in one breath.
-    if minutes > 59 || hours * 60 + minutes > 14 * 60 {
-        return Err(AgencyError::Zone);
-    }
-    FixedOffset::east_opt(sign * (hours * 60 + minutes) * 60).ok_or(AgencyError::Zone)
 }
 
 /// The word of a paper in settings and forms.
@@ -116,7 +84,7 @@ impl House {
             agency.name = name;
         }
         if let Some(zone) = self.store.setting(ZONE).await?
-            && let Ok(zone) = parse_zone(&zone)
+            && let Ok(zone) = zone.parse()
         {
             agency.zone = zone;
         }
@@ -139,7 +107,7 @@ impl House {
             return Err(AgencyError::Name);
         }
         let zone = agency.zone.to_string();
-        parse_zone(&zone)?;
+        zone.parse::<Zone>()?;
         self.store.set_setting(NAME, name).await?;
         self.store.set_setting(ZONE, &zone).await?;
         self.store

@@ -3,7 +3,8 @@
 //! The model says who had the thing and when; [`layout`] says where each part of it lies between 0 and 1. Pages and
 //! papers draw from the same positions, so they can't tell two stories.
 
-use chrono::{DateTime, Datelike, Days, FixedOffset, NaiveTime, Offset as _, TimeDelta, Utc};
+use crate::zone::Zone;
+use chrono::{DateTime, Datelike, Days, TimeDelta, Utc};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -201,7 +202,7 @@ pub struct LayoutOptions {
     /// Least distance between two day ticks.
     pub tick_gap: f64,
     /// Zone of the days on the ticks.
-    pub zone: FixedOffset,
+    pub zone: Zone,
 }
 
 impl Default for LayoutOptions {
@@ -212,7 +213,7 @@ impl Default for LayoutOptions {
             fold_longer_than: TimeDelta::hours(36),
             fold_length: 0.1,
             tick_gap: 0.06,
-            zone: Utc.fix(),
+            zone: Zone::default(),
         }
     }
 }
@@ -565,11 +566,7 @@ fn ticks(points: &[Point], spans: &[Span], options: &LayoutOptions) -> Vec<Tick>
         let step = days.div_ceil(MOST_DAYS);
         let mut day = w[0].at.with_timezone(&options.zone).date_naive();
         for _ in 0..=MOST_DAYS {
-            let Some(midnight) = day
-                .and_time(NaiveTime::MIN)
-                .and_local_timezone(options.zone)
-                .single()
-            else {
+            let Some(midnight) = options.zone.begin_of(day) else {
                 break;
             };
             let midnight = midnight.to_utc();

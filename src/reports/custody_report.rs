@@ -1,6 +1,6 @@
 //! The custody report: everything the ledger knows about the items of a case, on paper.
 
-use chrono::{DateTime, FixedOffset, Utc};
+use chrono::{DateTime, Utc};
 
 use super::ReportError;
 use super::font::{self, Face, MM_PER_PT};
@@ -10,6 +10,7 @@ use super::paper::Paper;
 use super::table::{Column, Flow, Row};
 use super::{finding_table, thread_drawing};
 use crate::custody::thread::Thread;
+use crate::zone::Zone;
 
 pub use super::finding_table::FindingRow;
 
@@ -40,7 +41,7 @@ pub struct CustodyReport {
     /// Letter or A4.
     pub paper: Paper,
     /// Zone of the days on the threads.
-    pub zone: FixedOffset,
+    pub zone: Zone,
     /// The items, in order.
     pub items: Vec<ReportItem>,
     /// What proves that nothing was altered.
@@ -294,7 +295,7 @@ pub(super) const fn col(head: &'static str, part: f64, mono: bool) -> Column {
     Column { head, part, mono }
 }
 
-fn one_item(flow: &mut Flow, item: &ReportItem, zone: FixedOffset) -> Result<(), ReportError> {
+fn one_item(flow: &mut Flow, item: &ReportItem, zone: Zone) -> Result<(), ReportError> {
     let title = format!("Item {}: {}", item.number, item.description);
     flow.heading(13.0, &title, "Item")?;
     let mut facts = vec![("Code".to_owned(), item.code.clone())];

@@ -1,12 +1,11 @@
 //! The thread of custody as a drawing: to time scale, from the same positions as the page shows.
 
-use chrono::FixedOffset;
-
 use super::ReportError;
 use super::font::{self, Face};
 use super::page::{BREAK, FAINT, INK, Rgb8, Stroke, THREAD};
 use super::table::Flow;
 use crate::custody::thread::{LayoutOptions, StretchKind, Thread, layout};
+use crate::zone::Zone;
 
 /// Height of one strip of the thread, mm.
 const HIGH: f64 = 25.0;
@@ -17,7 +16,7 @@ const LANES: usize = 3;
 ///
 /// # Errors
 /// A character without a shape, or too many pages.
-pub fn draw(flow: &mut Flow, thread: &Thread, zone: FixedOffset) -> Result<(), ReportError> {
+pub fn draw(flow: &mut Flow, thread: &Thread, zone: Zone) -> Result<(), ReportError> {
     let options = LayoutOptions {
         zone,
         ..LayoutOptions::default()

@@ -5,17 +5,21 @@
 
 use axum::Form;
 use axum::extract::{FromRequest, Request};
-use chrono::{FixedOffset, NaiveDate, NaiveDateTime, TimeZone as _};
+use chrono::{DateTime, FixedOffset, MappedLocalTime, NaiveDate, NaiveDateTime};
 use serde_json::{Map, Value};
 
 use super::app::App;
 use super::error::Failure;
+use crate::app::views::words::minute;
 use crate::custody::Refusal;
+use crate::zone::Zone;
 
 /// How many fields a form may have: the intake counter's 200 lines have five each.
 pub const MAX_FIELDS: usize = 1_100;
 /// The longest value.
 pub const MAX_VALUE: usize = 10_000;
+/// How a refusal begins that asks for a time with its offset: its field takes one then.
+const WRITE_OFFSET: &str = "Write the offset from UTC behind it";
 /// The longest table, in a field called `csv`.
 pub const MAX_TABLE: usize = crate::custody::climate_log::MAX_CSV;
 
@@ -319,10 +323,20 @@ impl Input {
         }
     }
 
+    fn wants_offset(&self) -> bool {
+        let asked = self
+            .error
+            .as_ref()
+            .is_some_and(|e| e.contains(WRITE_OFFSET));
+        asked || with_offset(self.first()).is_some()
+    }
+
     /// The type of its element.
     #[must_use]
     pub fn html_type(&self) -> &'static str {
         match self.kind {
+            // A browser's own field for a time has no room for an offset.
+            Kind::Time if self.wants_offset() => "text",
             Kind::Time => "datetime-local",
             Kind::Day => "date",
             Kind::Whole => "number",
@@ -364,7 +378,7 @@ impl Input {
 
     /// What it says, for the signing step; none for what is carried along or left empty.
     #[must_use]
-    pub fn said(&self, zone: FixedOffset) -> Option<String> {
+    pub fn said(&self, zone: Zone) -> Option<String> {
         let named = |choices: &[Choice]| {
             let names: Vec<&str> = choices
                 .iter()
@@ -377,9 +391,10 @@ impl Input {
             Kind::Hidden | Kind::Password => None,
             Kind::One(choices) | Kind::Many(choices) => named(choices),
             Kind::Yes => (self.first() == "yes").then(|| "yes".to_owned()),
-            Kind::Time if !self.first().is_empty() => {
-                Some(format!("{} {zone}", self.first().replace('T', " ")))
-            }
+            Kind::Time if !self.first().is_empty() => Some(match read_time(self.first(), zone) {
+                Clock::At(at) => minute(&at, zone),
+                _ => self.first().to_owned(),
+            }),
             _ => Some(self.first().to_owned()).filter(|v| !v.is_empty()),
         }
     }
@@ -408,22 +423,82 @@ fn wrong(input: &Input, sentence: String, next: &str) -> Refusal {
     Refusal::coded("bad-value", sentence, next).on(input.name.as_str())
 }
 
-/// A time of day as a browser sends it, in a zone.
+/// A time that was typed, and why it may be none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Clock {
+    /// This moment.
+    At(DateTime<FixedOffset>),
+    /// The clocks were set back over it: it came twice.
+    Twice(DateTime<FixedOffset>, DateTime<FixedOffset>),
+    /// The clocks were set forward over it: it never came.
+    Never,
+    /// No date and time of day.
+    Unreadable,
+}
+
+/// A time of day as a browser sends it or a person writes it, meant in this zone unless it bears its own offset.
 #[must_use]
-pub fn read_time(text: &str, zone: FixedOffset) -> Option<chrono::DateTime<FixedOffset>> {
-    let forms = [
+pub fn read_time(text: &str, zone: Zone) -> Clock {
+    const FORMS: [&str; 4] = [
         "%Y-%m-%dT%H:%M:%S",
         "%Y-%m-%dT%H:%M",
         "%Y-%m-%d %H:%M:%S",
         "%Y-%m-%d %H:%M",
     ];
-    let naive = forms
+    if let Some(at) = with_offset(text) {
+        return Clock::At(at);
+    }
+    let naive = FORMS
         .iter()
-        .find_map(|f| NaiveDateTime::parse_from_str(text.trim(), f).ok())?;
-    zone.from_local_datetime(&naive).single()
+        .find_map(|f| NaiveDateTime::parse_from_str(text.trim(), f).ok());
+    match naive.map(|clock| zone.of_clock(clock)) {
+        Some(MappedLocalTime::Single(at)) => Clock::At(at),
+        Some(MappedLocalTime::Ambiguous(first, second)) => Clock::Twice(first, second),
+        Some(MappedLocalTime::None) => Clock::Never,
+        None => Clock::Unreadable,
+    }
 }
 
-fn value_of(input: &Input, zone: FixedOffset) -> Result<Option<Value>, Refusal> {
+/// A time that bears its own offset from UTC: `2026-10-25 02:30 +01:00`, as times are shown here.
+fn with_offset(text: &str) -> Option<DateTime<FixedOffset>> {
+    const FORMS: [&str; 2] = ["%Y-%m-%d %H:%M:%S%:z", "%Y-%m-%d %H:%M%:z"];
+    let mut plain = text.trim().replacen('T', " ", 1);
+    if let Some(at) = plain.rfind(" +").or_else(|| plain.rfind(" -")) {
+        plain.remove(at);
+    }
+    FORMS
+        .iter()
+        .find_map(|f| DateTime::parse_from_str(&plain, f).ok())
+}
+
+/// What was typed of a time is no moment: the refusal.
+fn no_moment(input: &Input, clock: Clock, zone: Zone) -> Refusal {
+    let (label, typed) = (&input.label, input.first().replace('T', " "));
+    let write = |at: DateTime<FixedOffset>| at.format("%Y-%m-%d %H:%M %:z");
+    match clock {
+        Clock::Twice(first, second) => wrong(
+            input,
+            format!("{label}: {typed} came twice in {zone}, since the clocks were set back."),
+            &format!(
+                "{WRITE_OFFSET}: {} for the first, {} for the second.",
+                write(first),
+                write(second)
+            ),
+        ),
+        Clock::Never => wrong(
+            input,
+            format!("{label}: {typed} never came in {zone}, since the clocks were set forward."),
+            "Give the time that the clocks showed after that.",
+        ),
+        Clock::At(_) | Clock::Unreadable => wrong(
+            input,
+            format!("{label} is no date and time."),
+            "Give it as year-month-day, hour:minute, such as 2026-03-14 16:20.",
+        ),
+    }
+}
+
+fn value_of(input: &Input, zone: Zone) -> Result<Option<Value>, Refusal> {
     let first = input.first().trim();
     Ok(match &input.kind {
         Kind::Yes => Some(Value::Bool(first == "yes")),
@@ -455,13 +530,10 @@ fn value_of(input: &Input, zone: FixedOffset) -> Result<Option<Value>, Refusal> 
             Some(Value::String(day.to_string()))
         }
         Kind::Time => {
-            let time = read_time(first, zone).ok_or_else(|| {
-                wrong(
-                    input,
-                    format!("{} is no date and time.", input.label),
-                    "Give it as year-month-day, hour:minute, such as 2026-03-14 16:20.",
-                )
-            })?;
+            let time = match read_time(first, zone) {
+                Clock::At(time) => time,
+                other => return Err(no_moment(input, other, zone)),
+            };
             Some(Value::String(time.to_rfc3339()))
         }
         _ => Some(Value::String(first.to_owned())),
@@ -472,7 +544,7 @@ fn value_of(input: &Input, zone: FixedOffset) -> Result<Option<Value>, Refusal> 
 ///
 /// # Errors
 /// The first field that cannot be what it should be.
-pub fn to_json(inputs: &[Input], zone: FixedOffset) -> Result<Map<String, Value>, Refusal> {
+pub fn to_json(inputs: &[Input], zone: Zone) -> Result<Map<String, Value>, Refusal> {
     let mut out = Map::new();
     for input in inputs {
         if matches!(input.kind, Kind::Password) {

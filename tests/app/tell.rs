@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, FixedOffset, Utc};
+use chrono::{DateTime, Utc};
 use liftledger::app::Past;
 use liftledger::app::views::findings::Finding;
 use liftledger::app::views::told::{Read, Told, tell};
@@ -11,6 +11,7 @@ use liftledger::custody::finding::FindingKey;
 use liftledger::custody::{Fact, State};
 use liftledger::ids::{ItemId, Piece, Seq, Subject};
 use liftledger::ledger::event::Event;
+use liftledger::zone::Zone;
 
 /// A subject's own events.
 pub fn history(events: &[Event], of: Subject) -> Vec<Past> {
@@ -74,7 +75,7 @@ pub fn told_of(events: &[Event], state: &State, piece: Piece, now: DateTime<Utc>
         recoveries: recoveries(events),
         state: state.clone(),
     };
-    tell(piece, read, FixedOffset::east_opt(0).unwrap(), now)
+    tell(piece, read, Zone::default(), now)
 }
 
 /// Every piece of a state.

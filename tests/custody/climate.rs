@@ -80,7 +80,7 @@ fn told(y: &Yard, piece: Piece) -> Told {
         state: y.stage.state.clone(),
         ..Read::default()
     };
-    tell(piece, read, zone, y.now)
+    tell(piece, read, zone.into(), y.now)
 }
 
 fn seconds(at: DateTime<Utc>) -> i64 {

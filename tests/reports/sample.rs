@@ -132,7 +132,7 @@ pub fn report(rows: u64) -> CustodyReport {
         print_id: "R0001".into(),
         withheld: String::new(),
         paper: Paper::A4,
-        zone: FixedOffset::west_opt(5 * 3600).unwrap(),
+        zone: FixedOffset::west_opt(5 * 3600).unwrap().into(),
         items: vec![
             ReportItem {
                 number: "3".into(),

@@ -14,16 +14,16 @@ use liftledger::web::{App, router};
 use super::browser::Browser;
 use super::world::encoded;
 
-struct Site {
+pub(super) struct Site {
     _folder: tempfile::TempDir,
-    app: App,
+    pub(super) app: App,
     router: Router,
     demo: Demo,
     clock: Arc<TestClock>,
 }
 
 impl Site {
-    async fn begin() -> Self {
+    pub(super) async fn begin() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let (house, demo) = demo::begin(&folder.path().join("demo")).await.unwrap();
         let clock = Arc::new(TestClock::at(Utc::now()));
@@ -37,7 +37,7 @@ impl Site {
         }
     }
 
-    async fn signed_in(&self, user_name: &str) -> Browser {
+    pub(super) async fn signed_in(&self, user_name: &str) -> Browser {
         let password = &self.demo.people[user_name].sign_in.password;
         Browser::sign_in(&self.router, user_name, password).await
     }

@@ -14,3 +14,4 @@ mod pages;
 mod room;
 mod session;
 pub mod world;
+mod zone;

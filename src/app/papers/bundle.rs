@@ -31,6 +31,7 @@ use crate::ledger::export::{CHECKPOINT, EVENTS, Line, PROOFS, SUBJECTS, Shown, V
 use crate::ledger::expunged;
 use crate::originals::OriginalsError;
 use crate::people::Action;
+use crate::zone::Zone;
 
 pub use super::withhold::Withhold;
 
@@ -522,7 +523,7 @@ struct Row {
 }
 
 impl Row {
-    fn of(header: &Header, line: &Line, contents: &Contents, zone: chrono::FixedOffset) -> Self {
+    fn of(header: &Header, line: &Line, contents: &Contents, zone: Zone) -> Self {
         let fields = line.payload.fields();
         let text = |name: &str| fields.get(name).and_then(|v| v.as_str());
         let image = picture_field(&header.kind)

@@ -18,8 +18,9 @@ use crate::people::Action;
 use crate::reports::disposition_certificate::{
     DispositionCertificate, Item, Step, disposition_certificate,
 };
+use crate::zone::Zone;
 
-fn step(what: &str, past: &Past, zone: chrono::FixedOffset) -> Step {
+fn step(what: &str, past: &Past, zone: Zone) -> Step {
     let header = &past.event.header;
     let claimed = times::parse_claimed(&header.claimed_at);
     let recorded = times::parse_recorded(&header.recorded_at);

@@ -3,7 +3,6 @@
 
 use std::collections::BTreeMap;
 
-use chrono::FixedOffset;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -17,6 +16,7 @@ use crate::custody::state::Case;
 use crate::ids::{CommandId, Digest, Subject};
 use crate::ledger::event::Attested;
 use crate::ledger::times;
+use crate::zone::Zone;
 
 /// How many items and packages are looked through at the most.
 const MOST_LOOKED: usize = 1_000;
@@ -91,7 +91,7 @@ async fn subjects(
     Ok((out, more))
 }
 
-fn row(past: &Past, of: &str, zone: FixedOffset) -> Option<PrintRow> {
+fn row(past: &Past, of: &str, zone: Zone) -> Option<PrintRow> {
     let (paper, digest, print, made_for) = match &past.fact {
         Some(Fact::ReportPrinted(x)) => {
             let kind = x.paper.unwrap_or(PaperKind::CustodyReport);

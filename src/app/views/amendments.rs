@@ -1,6 +1,5 @@
 //! Corrections: what was, what is, why, and by whom.
 
-use chrono::FixedOffset;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -10,6 +9,7 @@ use super::words;
 use crate::app::reader::Past;
 use crate::custody::Fact;
 use crate::ids::Subject;
+use crate::zone::Zone;
 
 /// A correction.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -38,7 +38,7 @@ pub struct Amendment {
 
 /// The corrections among some events.
 #[must_use]
-pub fn amendments(of: Subject, history: &[Past], zone: FixedOffset) -> Vec<Amendment> {
+pub fn amendments(of: Subject, history: &[Past], zone: Zone) -> Vec<Amendment> {
     history
         .iter()
         .filter_map(|past| {

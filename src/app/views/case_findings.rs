@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, FixedOffset, Utc};
+use chrono::{DateTime, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -16,6 +16,7 @@ use crate::custody::State;
 use crate::custody::finding::FindingKey;
 use crate::ids::{CaseId, MarkId, Piece, Subject};
 use crate::store::Store;
+use crate::zone::Zone;
 
 /// How many items, and how many packages, of a case a page or a desk looks through at the most.
 pub const MOST_HERE: usize = 300;
@@ -83,7 +84,7 @@ impl CaseFindings {
 /// What is gathered on the way.
 struct Gathered<'a> {
     store: &'a dyn Store,
-    zone: FixedOffset,
+    zone: Zone,
     now: DateTime<Utc>,
     /// By key: what a package went through is told of everything in it; here it is told once.
     found: BTreeMap<FindingKey, (Finding, Vec<Piece>, Vec<String>)>,
@@ -99,7 +100,7 @@ struct Gathered<'a> {
 pub async fn load(
     reader: &Reader<'_>,
     case: CaseId,
-    zone: FixedOffset,
+    zone: Zone,
     now: DateTime<Utc>,
     most: usize,
 ) -> Result<CaseFindings, ReadError> {

@@ -1,6 +1,6 @@
 //! What loggers of a place have shown, in words.
 
-use chrono::{DateTime, FixedOffset, Utc};
+use chrono::{DateTime, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -8,6 +8,7 @@ use super::words;
 use crate::custody::climate_log::{ClimateLog, Logged};
 use crate::ids::Seq;
 use crate::keeping::excursion::{Excursion, degrees};
+use crate::zone::Zone;
 
 /// The most excursions that are shown, the youngest.
 const MOST_SHOWN: usize = 50;
@@ -51,7 +52,7 @@ pub struct ExcursionLine {
 }
 
 impl ClimateLogFile {
-    pub(super) fn of(log: &ClimateLog, zone: FixedOffset) -> Self {
+    pub(super) fn of(log: &ClimateLog, zone: Zone) -> Self {
         let last = &log.last;
         let damp = last
             .humidity
@@ -81,7 +82,7 @@ impl ClimateLogFile {
 }
 
 impl ExcursionLine {
-    fn of(logged: &Logged, zone: FixedOffset) -> Self {
+    fn of(logged: &Logged, zone: Zone) -> Self {
         let x = &logged.excursion;
         let mut events = vec![logged.first_seq];
         events.extend(Some(logged.last_seq).filter(|s| *s != logged.first_seq));
@@ -96,7 +97,7 @@ impl ExcursionLine {
 }
 
 /// From the first to the last reading outside, in words.
-pub(super) fn when(x: &Excursion, zone: FixedOffset) -> String {
+pub(super) fn when(x: &Excursion, zone: Zone) -> String {
     let minute = |at: &DateTime<Utc>| words::minute(&at.with_timezone(&zone), zone);
     if x.first == x.last {
         format!("at {}, one reading", minute(&x.first))
@@ -111,7 +112,7 @@ pub(super) fn when(x: &Excursion, zone: FixedOffset) -> String {
 }
 
 /// What the readings around it say, in words.
-pub(super) fn between(x: &Excursion, zone: FixedOffset) -> String {
+pub(super) fn between(x: &Excursion, zone: Zone) -> String {
     let minute = |at: &DateTime<Utc>| words::minute(&at.with_timezone(&zone), zone);
     let before = x.after.as_ref().map_or_else(
         || "no reading before it".to_owned(),

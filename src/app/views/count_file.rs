@@ -14,6 +14,7 @@ use crate::custody::count::{Count, Difference, Odd, OddLabel, Outcome};
 use crate::custody::{Fact, State};
 use crate::ids::{Code, CountId, Piece, Subject};
 use crate::people::Action;
+use crate::zone::Zone;
 
 /// A count in a list.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -187,7 +188,7 @@ pub fn odd_words(odd: &OddLabel) -> OddWords {
     }
 }
 
-fn line(count: &Count, zone: FixedOffset) -> CountLine {
+fn line(count: &Count, zone: Zone) -> CountLine {
     let open = count.open();
     let words = if count.ended.is_none() {
         "being counted".to_owned()
@@ -276,7 +277,7 @@ fn shown(state: &State, piece: Piece) -> bool {
 fn differences(
     count: &Count,
     state: &State,
-    zone: FixedOffset,
+    zone: Zone,
     may_resolve: bool,
 ) -> Vec<DifferenceWords> {
     let mut out = Vec::with_capacity(count.found.len());

@@ -20,6 +20,7 @@ use crate::custody::{Fact, State};
 use crate::ids::{EventId, PackageId, PersonId, Piece, Subject};
 use crate::keeping::fitting;
 use crate::ledger::times;
+use crate::zone::Zone;
 
 /// What stands before the name of whoever was there beside the actor and signed.
 const SECOND: &str = "Second person";
@@ -214,7 +215,7 @@ impl Walk {
 /// The rows of a trail. The state gives the words for packages, places and people that the events themselves do not
 /// name. No row is flagged yet: [`super::findings::flag`] does that.
 #[must_use]
-pub fn rows(steps: &[Step], state: &State, zone: FixedOffset) -> Vec<CustodyRow> {
+pub fn rows(steps: &[Step], state: &State, zone: Zone) -> Vec<CustodyRow> {
     let mut walk = Walk::default();
     steps
         .iter()
@@ -223,13 +224,7 @@ pub fn rows(steps: &[Step], state: &State, zone: FixedOffset) -> Vec<CustodyRow>
         .collect()
 }
 
-fn row(
-    number: usize,
-    step: &Step,
-    state: &State,
-    zone: FixedOffset,
-    walk: &mut Walk,
-) -> CustodyRow {
+fn row(number: usize, step: &Step, state: &State, zone: Zone, walk: &mut Walk) -> CustodyRow {
     let header = &step.past.event.header;
     let by_name = by_name(step);
     let mut said = said(step, state, zone, &by_name, walk);
@@ -297,7 +292,7 @@ fn act(step: &Step) -> String {
     clippy::too_many_lines,
     reason = "one arm a kind of fact, each a few lines"
 )]
-fn said(step: &Step, state: &State, zone: FixedOffset, by: &str, walk: &mut Walk) -> Said {
+fn said(step: &Step, state: &State, zone: Zone, by: &str, walk: &mut Walk) -> Said {
     let mut s = Said::default();
     match &step.past.fact {
         Some(Fact::PackageSealed(x)) => drop(walk.sealed.insert(x.package)),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +18,7 @@ use crate::ids::{CaseId, PersonId, Piece, Subject};
 use crate::ledger::times;
 use crate::people::{Action, Role};
 use crate::store::{DocFilter, LIST_MAX};
+use crate::zone::Zone;
 
 /// How many lines a group has at the most.
 pub const MOST_LINES: usize = 100;
@@ -169,7 +170,7 @@ pub struct Desk {
 
 pub(super) struct Made<'a> {
     pub(super) reader: &'a Reader<'a>,
-    zone: FixedOffset,
+    zone: Zone,
     at: DateTime<Utc>,
     desk: Desk,
     listed: BTreeSet<Piece>,

@@ -31,6 +31,7 @@ use super::words;
 use crate::custody::State;
 use crate::custody::finding::FindingKey;
 use crate::ids::{ItemId, Piece, Seq, Subject};
+use crate::zone::Zone;
 
 pub use answers::AnswerWords;
 pub use held::{Continuity, continuity, stretches};
@@ -186,7 +187,7 @@ pub struct Asked<'a> {
     /// What it is now.
     pub state: &'a State,
     /// The agency's zone.
-    pub zone: FixedOffset,
+    pub zone: Zone,
     /// The server's clock.
     pub now: DateTime<Utc>,
 }

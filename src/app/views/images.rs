@@ -15,6 +15,7 @@ use crate::imaging::recipe::Recipe;
 use crate::imaging::resolution::{Density, measure};
 use crate::imaging::view::suggest_for;
 use crate::originals::OriginalsError;
+use crate::zone::Zone;
 
 /// A picture on the record.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -111,7 +112,7 @@ pub struct WorkingCopy {
 
 /// Working copies in words.
 #[must_use]
-pub fn copies(image: &ImageRef, zone: FixedOffset) -> Vec<WorkingCopy> {
+pub fn copies(image: &ImageRef, zone: Zone) -> Vec<WorkingCopy> {
     let told = |c: &CopyRef| {
         let mut outdated = Vec::new();
         if c.view != image.view {
@@ -167,7 +168,7 @@ impl Image {
 
 /// Pictures in words.
 #[must_use]
-pub fn images(of: Subject, list: &[ImageRef], zone: FixedOffset) -> Vec<Image> {
+pub fn images(of: Subject, list: &[ImageRef], zone: Zone) -> Vec<Image> {
     list.iter()
         .map(|i| {
             let orientation = orientation(&i.view, &i.reads, &i.because);
@@ -216,7 +217,7 @@ pub fn images(of: Subject, list: &[ImageRef], zone: FixedOffset) -> Vec<Image> {
 
 /// What a file says of itself, in words.
 #[must_use]
-pub fn said(says: &FileSays, zone: FixedOffset) -> Vec<String> {
+pub fn said(says: &FileSays, zone: Zone) -> Vec<String> {
     let mut out = Vec::new();
     if let Some(captured) = says.captured_at.as_deref().and_then(Captured::read) {
         out.push(match captured {

@@ -30,6 +30,7 @@ use crate::custody::thread::Thread;
 use crate::ids::{Code, ItemId, PersonId, Piece, Subject};
 use crate::lifting::Thickness;
 use crate::trade::TradeRules;
+use crate::zone::Zone;
 
 /// The recovery in words.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -293,7 +294,7 @@ pub async fn load_at(
     })
 }
 
-fn recovery(item: &Item, state: &crate::custody::State, zone: FixedOffset) -> RecoveryWords {
+fn recovery(item: &Item, state: &crate::custody::State, zone: Zone) -> RecoveryWords {
     let r = &item.recovered;
     let person = item.recovered_by.and_then(|p| state.people.get(&p));
     let facts = [

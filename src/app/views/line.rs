@@ -1,6 +1,6 @@
 //! A piece in one line, for lists.
 
-use chrono::{DateTime, FixedOffset, Utc};
+use chrono::{DateTime, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -10,6 +10,7 @@ use crate::custody::State;
 use crate::custody::state::Holder;
 use crate::ids::{CaseId, Code, Piece};
 use crate::trade::TradeRules;
+use crate::zone::Zone;
 
 /// A piece in one line.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -54,7 +55,7 @@ pub fn piece_line(
     state: &State,
     rules: &TradeRules,
     piece: Piece,
-    zone: FixedOffset,
+    zone: Zone,
     now: DateTime<Utc>,
 ) -> Option<PieceLine> {
     let stands = standing(state, piece, &[], zone, now)?;

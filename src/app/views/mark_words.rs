@@ -11,6 +11,7 @@ use crate::custody::mark::MarkKind;
 use crate::custody::state::{Case, Mark};
 use crate::ids::{MarkId, SceneId, Subject};
 use crate::trade::TradeRules;
+use crate::zone::Zone;
 
 /// A development in words.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -85,7 +86,7 @@ pub fn mark_words(
     case: Option<&Case>,
     state: &State,
     rules: &TradeRules,
-    zone: FixedOffset,
+    zone: Zone,
 ) -> MarkWords {
     let noted = &mark.noted;
     let scene = case.and_then(|c| c.scenes.iter().find(|s| s.id == noted.scene));

@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, FixedOffset, TimeDelta, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -17,6 +17,7 @@ use crate::ids::{CaseId, Piece, PlaceId, Subject};
 use crate::ledger::times;
 use crate::people::Action;
 use crate::store::{DocFilter, DocOrder, LIST_MAX};
+use crate::zone::Zone;
 
 /// How many items, the newest, the time to the shelf is taken from; and how many of what is overdue are listed.
 pub const MOST_ITEMS: usize = LIST_MAX as usize;
@@ -206,7 +207,7 @@ fn figure(
 /// Somebody who looks at the room, at one moment.
 struct Look<'a> {
     cases: Cases<'a>,
-    zone: FixedOffset,
+    zone: Zone,
     now: DateTime<Utc>,
 }
 
@@ -496,7 +497,7 @@ async fn overdue(
 async fn open(
     reader: &Reader<'_>,
     cases: &mut Cases<'_>,
-    zone: FixedOffset,
+    zone: Zone,
     now: DateTime<Utc>,
 ) -> Result<Figure, ReadError> {
     let page = reader.cases(&Part::first(MOST_CASES)).await?;

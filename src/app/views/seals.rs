@@ -11,6 +11,7 @@ use crate::custody::hand_over::Condition;
 use crate::custody::import::NOT_ON_RECORD;
 use crate::custody::{Fact, State};
 use crate::ids::{PackageId, Piece};
+use crate::zone::Zone;
 
 /// A seal.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -46,7 +47,7 @@ pub struct SealWords {
 
 /// The seals of a trail, in the order in which they were applied.
 #[must_use]
-pub fn seals(steps: &[Step], state: &State, zone: FixedOffset) -> Vec<SealWords> {
+pub fn seals(steps: &[Step], state: &State, zone: Zone) -> Vec<SealWords> {
     let mut out: Vec<SealWords> = Vec::new();
     for step in steps {
         let (on, seen, condition) = match &step.past.fact {

@@ -12,6 +12,7 @@ use crate::custody::package::MAX_DEPTH;
 use crate::custody::state::{Custody, Holder};
 use crate::custody::{Fact, State};
 use crate::ids::{Code, PackageId, PersonId, Piece, Subject};
+use crate::zone::Zone;
 
 /// A package around a piece.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -116,7 +117,7 @@ pub fn standing(
     state: &State,
     piece: Piece,
     steps: &[Step],
-    zone: FixedOffset,
+    zone: Zone,
     now: DateTime<Utc>,
 ) -> Option<Standing> {
     let outermost = state.outermost(piece);
@@ -230,7 +231,7 @@ pub fn due(due: DateTime<FixedOffset>, now: DateTime<Utc>) -> String {
     }
 }
 
-fn disposition(state: &State, d: &Disposition, zone: FixedOffset) -> String {
+fn disposition(state: &State, d: &Disposition, zone: Zone) -> String {
     let mut said = format!(
         "authorised by {}, {}, to be {} (authority: {}; {})",
         words::person_in(state, d.by),

@@ -9,6 +9,7 @@ use crate::app::knowledge;
 use crate::custody::state::{Item, Thing};
 use crate::keeping::{LimitKind, Met, Moments, Stand, TimeLimit};
 use crate::trade::TradeRules;
+use crate::zone::Zone;
 
 const DRY_NOW: &str = "dry it now";
 
@@ -35,7 +36,7 @@ pub struct TimeWords {
 pub fn times(
     rules: &TradeRules,
     item: &Item,
-    zone: FixedOffset,
+    zone: Zone,
     now: DateTime<FixedOffset>,
 ) -> Vec<TimeWords> {
     let needs = knowledge::needs(rules, &Thing::Item(item)).unwrap_or_default();
@@ -64,12 +65,7 @@ pub fn times(
     out
 }
 
-fn told(
-    limit: &TimeLimit,
-    moments: &Moments,
-    zone: FixedOffset,
-    now: DateTime<FixedOffset>,
-) -> TimeWords {
+fn told(limit: &TimeLimit, moments: &Moments, zone: Zone, now: DateTime<FixedOffset>) -> TimeWords {
     let stand = limit.stand(moments, now);
     let minute = |t: &DateTime<FixedOffset>| words::minute(t, zone);
     let what = words::capital(&limit.what);
@@ -146,7 +142,7 @@ fn minutes_words(limit: &TimeLimit) -> String {
 pub fn calling(
     rules: &TradeRules,
     item: &Item,
-    zone: FixedOffset,
+    zone: Zone,
     now: DateTime<FixedOffset>,
 ) -> Option<TimeWords> {
     let mut all = times(rules, item, zone, now);

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, FixedOffset, Offset as _, Utc};
+use chrono::{DateTime, Utc};
 
 use super::custody_rows::{self, CustodyRow};
 use super::findings::{self, Asked, Continuity, Finding};
@@ -16,6 +16,7 @@ use crate::custody::thread::Thread;
 use crate::ids::{ItemId, MarkId, Piece, Seq, Subject};
 use crate::keeping::Stand;
 use crate::store::Store;
+use crate::zone::Zone;
 
 /// What was read of a piece: what is told comes from nothing else.
 #[derive(Clone, Debug, Default)]
@@ -48,7 +49,7 @@ pub struct Told {
     /// The thread.
     pub thread: Thread,
     /// The agency's zone.
-    pub zone: FixedOffset,
+    pub zone: Zone,
     /// When this was read.
     pub now: DateTime<Utc>,
 }
@@ -161,14 +162,14 @@ pub async fn keys(
     if read.steps.is_empty() {
         return Ok(BTreeSet::new());
     }
-    let told = tell(piece, read, Utc.fix(), now);
+    let told = tell(piece, read, Zone::default(), now);
     let keys = told.findings.into_iter().map(|f| f.key);
     Ok(keys.filter(|k| k.of == of).collect())
 }
 
 /// Tells what was read.
 #[must_use]
-pub fn tell(piece: Piece, read: Read, zone: FixedOffset, now: DateTime<Utc>) -> Told {
+pub fn tell(piece: Piece, read: Read, zone: Zone, now: DateTime<Utc>) -> Told {
     let Read {
         steps,
         mark,

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use chrono::{DateTime, FixedOffset, TimeZone};
+use chrono::{DateTime, TimeZone};
 
 use crate::custody::disposition::Method;
 use crate::custody::hand_over::Condition;
@@ -11,6 +11,7 @@ use crate::custody::place::PlaceKind;
 use crate::custody::state::{Holder, Person, State};
 use crate::ids::{PersonId, Piece};
 use crate::ledger::event::{Attested, Source};
+use crate::zone::Zone;
 
 pub use crate::custody::rules::capital;
 pub use crate::custody::thread::duration_words;
@@ -22,7 +23,7 @@ pub const NOT_ESTABLISHED: &str = "Orientation not established: do not compare y
 
 /// A time to the second in this zone, the zone shown: `2026-11-25 14:20:05 +01:00`.
 #[must_use]
-pub fn when<Z: TimeZone>(at: &DateTime<Z>, zone: FixedOffset) -> String {
+pub fn when<Z: TimeZone>(at: &DateTime<Z>, zone: Zone) -> String {
     at.with_timezone(&zone)
         .format("%Y-%m-%d %H:%M:%S %:z")
         .to_string()
@@ -30,7 +31,7 @@ pub fn when<Z: TimeZone>(at: &DateTime<Z>, zone: FixedOffset) -> String {
 
 /// A time to the minute in this zone, the zone shown: `2026-11-25 14:20 +01:00`.
 #[must_use]
-pub fn minute<Z: TimeZone>(at: &DateTime<Z>, zone: FixedOffset) -> String {
+pub fn minute<Z: TimeZone>(at: &DateTime<Z>, zone: Zone) -> String {
     at.with_timezone(&zone)
         .format("%Y-%m-%d %H:%M %:z")
         .to_string()

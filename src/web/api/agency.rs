@@ -7,9 +7,10 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::body::Body;
-use crate::app::agency::{Agency, AgencyError, paper_word, parse_paper, parse_zone};
+use crate::app::agency::{Agency, AgencyError, paper_word, parse_paper};
 use crate::web::App;
 use crate::web::error::Failure;
+use crate::zone::ZoneError;
 
 /// The agency, as it is set.
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -17,7 +18,8 @@ use crate::web::error::Failure;
 pub struct AgencyTold {
     /// Its name, as on labels and reports.
     pub name: String,
-    /// The zone in which times are shown: an offset from UTC such as `+01:00`.
+    /// The zone in which times are shown, and in which a form's times are meant: a name of IANA's list such as `Europe/Oslo`, or an
+    /// offset from UTC such as `+01:00`.
     pub zone: String,
     /// The paper in its printers: `a4` or `letter`.
     pub paper: String,
@@ -57,7 +59,10 @@ pub async fn set(
 ) -> Result<Json<AgencyTold>, Failure> {
     let agency = Agency {
         name: asked.name.trim().to_owned(),
-        zone: parse_zone(&asked.zone).map_err(refused)?,
+        zone: asked
+            .zone
+            .parse()
+            .map_err(|e: ZoneError| refused(e.into()))?,
         paper: parse_paper(&asked.paper).map_err(refused)?,
     };
     app.house().set_agency(&agency).await.map_err(refused)?;

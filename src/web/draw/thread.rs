@@ -3,9 +3,11 @@
 use std::fmt::Write as _;
 
 use super::{escape, shorten};
+use crate::app::views::words;
 use crate::custody::thread::{
     Knot, Layout, LayoutOptions, SealMark, Stretch, StretchKind, Thread, lanes, layout,
 };
+use crate::zone::Zone;
 
 /// Width of one letter of the labels, on average, in pixels.
 const LETTER: f64 = 7.0;
@@ -20,8 +22,8 @@ const LONGEST: usize = 34;
 pub fn draw(thread: &Thread, options: &LayoutOptions, prefix: &str) -> String {
     let placed = layout(thread, options);
     let mut out = String::from("<div class=\"thread\">");
-    across(&mut out, thread, &placed, prefix);
-    down(&mut out, thread, &placed, prefix);
+    across(&mut out, thread, &placed, prefix, options.zone);
+    down(&mut out, thread, &placed, prefix, options.zone);
     out.push_str("</div>");
     out
 }
@@ -47,8 +49,16 @@ fn count(text: &str) -> f64 {
     text.chars().count() as f64
 }
 
-fn head(out: &mut String, thread: &Thread, id: &str, class: &str, width: f64, height: f64) {
-    let (title, said) = (escape(&thread.title), escape(&summary(thread)));
+fn head(
+    out: &mut String,
+    thread: &Thread,
+    zone: Zone,
+    id: &str,
+    class: &str,
+    width: f64,
+    height: f64,
+) {
+    let (title, said) = (escape(&thread.title), escape(&summary(thread, zone)));
     let _ = write!(
         out,
         "<svg class=\"{class}\" viewBox=\"0 0 {width:.0} {height:.0}\" width=\"{width:.0}\" height=\"{height:.0}\" \
@@ -59,11 +69,11 @@ fn head(out: &mut String, thread: &Thread, id: &str, class: &str, width: f64, he
 
 /// The thread in words, for those who can't see it.
 #[must_use]
-pub fn summary(thread: &Thread) -> String {
+pub fn summary(thread: &Thread, zone: Zone) -> String {
     let mut out = format!(
         "Custody from {} to {}: {} holders, {} acts. ",
-        thread.from.format("%Y-%m-%d %H:%M UTC"),
-        thread.to.format("%Y-%m-%d %H:%M UTC"),
+        words::minute(&thread.from, zone),
+        words::minute(&thread.to, zone),
         thread
             .stretches
             .iter()
@@ -155,7 +165,7 @@ fn knot_words(knot: &Knot) -> String {
     }
 }
 
-fn knot(out: &mut String, knot: &Knot, x: f64, y: f64) {
+fn knot(out: &mut String, knot: &Knot, zone: Zone, x: f64, y: f64) {
     let mut class = String::from(if knot.filled {
         "knot filled"
     } else {
@@ -169,7 +179,7 @@ fn knot(out: &mut String, knot: &Knot, x: f64, y: f64) {
         knot.kind.words(),
         knot.label,
         if knot.filled { "" } else { " (open)" },
-        knot.at.format("%Y-%m-%d %H:%M UTC"),
+        words::minute(&knot.at, zone),
         knot.seq
     ));
     let _ = write!(
@@ -266,7 +276,7 @@ fn seal(out: &mut String, upright: bool, at: f64, c: f64, cut: bool) {
     }
 }
 
-fn across(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str) {
+fn across(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str, zone: Zone) {
     let (pad, axis) = (28.0, 1020.0 * placed.length);
     let width = axis + 2.0 * pad;
     let x = |at: f64| pad + at * axis;
@@ -304,6 +314,7 @@ fn across(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str) {
     head(
         out,
         thread,
+        zone,
         &format!("{prefix}-across"),
         class,
         width,
@@ -337,7 +348,7 @@ fn across(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str) {
     for (label, ((at, _), lane)) in below.iter().zip(below_at.iter().zip(&below_lanes)) {
         text(out, label, *at, y + 34.0 + LINE * lane_height(*lane));
     }
-    parts(out, thread, placed, false, y, &x);
+    parts(out, thread, placed, zone, false, y, &x);
     out.push_str("</svg>");
 }
 
@@ -355,6 +366,7 @@ fn parts(
     out: &mut String,
     thread: &Thread,
     placed: &Layout,
+    zone: Zone,
     upright: bool,
     c: f64,
     at: &impl Fn(f64) -> f64,
@@ -380,7 +392,7 @@ fn parts(
             } else {
                 (at(k.at), c)
             };
-            knot(out, model, x, y);
+            knot(out, model, zone, x, y);
         }
     }
 }
@@ -397,7 +409,7 @@ fn deepest(lanes: &[usize]) -> f64 {
     lanes.iter().max().map_or(0.0, |l| lane_height(*l))
 }
 
-fn down(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str) {
+fn down(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str, zone: Zone) {
     let (pad, axis, c, width) = (24.0, 920.0 * placed.length, 30.0, 330.0);
     let y = |at: f64| pad + at * axis;
     let mut labels = beneath(thread, placed);
@@ -432,6 +444,7 @@ fn down(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str) {
     head(
         out,
         thread,
+        zone,
         &format!("{prefix}-down"),
         "down",
         width,
@@ -446,6 +459,6 @@ fn down(out: &mut String, thread: &Thread, placed: &Layout, prefix: &str) {
         );
         text(out, label, 64.0, own + 4.5);
     }
-    parts(out, thread, placed, true, c, &y);
+    parts(out, thread, placed, zone, true, c, &y);
     out.push_str("</svg>");
 }

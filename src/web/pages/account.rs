@@ -4,7 +4,6 @@ use askama::Template;
 use axum::extract::{RawQuery, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
-use chrono::FixedOffset;
 
 use super::{block, draw};
 use crate::app::sign_in::{MAX_TOKEN_DAYS, SignInError};
@@ -17,6 +16,7 @@ use crate::web::error::Failure;
 use crate::web::form::{Input, Kind, Typed, fill};
 use crate::web::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock};
 use crate::web::session::{Posted, Visitor, cookie_for, roles_words};
+use crate::zone::Zone;
 
 /// How long a token lives when nobody says otherwise, in days.
 const USUAL_DAYS: &str = "90";
@@ -61,7 +61,7 @@ fn token_fields() -> Vec<Input> {
 }
 
 /// A time of the store in words.
-fn said(time: &str, zone: FixedOffset) -> String {
+fn said(time: &str, zone: Zone) -> String {
     times::parse_recorded(time).map_or_else(|_| time.to_owned(), |t| minute(&t, zone))
 }
 

@@ -5,7 +5,6 @@ use askama::Template;
 use axum::extract::{RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
-use chrono::FixedOffset;
 use serde_json::Value;
 
 use super::acts::{self, Sheet};
@@ -22,6 +21,7 @@ use crate::web::form::{Input, Kind, Typed, fill, to_json};
 use crate::web::frame::{FactsBlock, Frame, Link, RefusalBlock, SigningBlock};
 use crate::web::path::Path;
 use crate::web::session::{Posted, Visitor};
+use crate::zone::Zone;
 
 /// What is said of a wrong password.
 pub(super) const NOT_YOURS: &str = "This is not your password.";
@@ -241,7 +241,7 @@ fn build(
     sheet: &Sheet,
     typed: &Typed,
     id: CommandId,
-    zone: FixedOffset,
+    zone: Zone,
 ) -> Result<Command, Refusal> {
     let mut fields = to_json(&sheet.inputs, zone)?;
     if let Some(wrong) = &sheet.wrong {
@@ -317,7 +317,7 @@ struct Again<'a> {
     word: &'a str,
     visitor: &'a Visitor,
     typed: &'a Typed,
-    zone: FixedOffset,
+    zone: Zone,
     command: CommandId,
     must_sign: bool,
 }

@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::{block, draw};
-use crate::app::agency::{Agency, AgencyError, paper_word, parse_paper, parse_zone};
+use crate::app::agency::{Agency, AgencyError, paper_word, parse_paper};
 use crate::app::papers::signing;
 use crate::custody::Refusal;
 use crate::web::App;
@@ -14,6 +14,7 @@ use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed, fill};
 use crate::web::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock};
 use crate::web::session::{Posted, Visitor};
+use crate::zone::{Zone, ZoneError};
 
 #[derive(Template)]
 #[template(path = "agency/agency.html")]
@@ -30,8 +31,9 @@ fn page(visitor: &Visitor, app: &App, agency: &Agency) -> AgencyPage {
         frame: visitor.frame(vec![Link::new("/people", "People"), Link::new("", "Agency")]),
         inputs: vec![
             Input::line("name", "Name, as on labels and reports").value(agency.name.clone()),
-            Input::line("zone", "Zone in which times are shown")
-                .hint("An offset from UTC such as +01:00. Times are kept with the offset in which they were claimed.")
+            Input::line("zone", "Zone of the clocks on the wall")
+                .hint("A place whose clocks yours agree with, such as Europe/Oslo, or an offset from UTC such as +01:00. Times are shown in it, and times that are typed are meant in it; each is kept with the offset that held at that moment.")
+                .offers(Zone::names().map(|name| Choice::new(name, "")).collect())
                 .value(agency.zone.to_string()),
             Input::new("paper", "Paper in the printers", Kind::One(papers))
                 .value(paper_word(agency.paper)),
@@ -61,7 +63,7 @@ pub async fn show(
 fn read(typed: &Typed) -> Result<Agency, (AgencyError, &'static str)> {
     Ok(Agency {
         name: typed.get("name").trim().to_owned(),
-        zone: parse_zone(typed.get("zone")).map_err(|e| (e, "zone"))?,
+        zone: (typed.get("zone").parse()).map_err(|e: ZoneError| (e.into(), "zone"))?,
         paper: parse_paper(typed.get("paper")).map_err(|e| (e, "paper"))?,
     })
 }

@@ -203,7 +203,8 @@ pub async fn page(
         ),
     ];
     facts.extend(show::expunged(case.expunged.as_ref()));
-    facts.extend(show::held(&case.holds));
+    let zone = app.house().agency().await?.zone;
+    facts.extend(show::held(&case.holds, zone));
     facts.push(("Kept".to_owned(), show::kept(&case)));
     facts.retain(|(_, v)| !v.is_empty());
     let here = format!("/cases/{id}");

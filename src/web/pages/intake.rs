@@ -25,6 +25,7 @@ use crate::web::form::{Choice, Input, Typed, fill, to_json};
 use crate::web::frame::{Frame, Link, Notice, NoticeKind, RefusalBlock, SigningBlock};
 use crate::web::label_form::{LabelForm, received};
 use crate::web::session::{Posted, Visitor};
+use crate::zone::Zone;
 
 /// What is wrong with a line.
 struct Wrong {
@@ -234,7 +235,7 @@ fn build(
     rows: &[Row],
     id: CommandId,
     when: &[Input],
-    zone: chrono::FixedOffset,
+    zone: Zone,
 ) -> Result<(Command, Vec<usize>), Refusal> {
     let (mut lines, mut at) = (Vec::new(), Vec::new());
     for (i, row) in rows.iter().enumerate().filter(|(_, r)| !r.what.is_empty()) {
@@ -285,7 +286,7 @@ struct Counter<'a> {
     app: &'a App,
     visitor: &'a Visitor,
     command: CommandId,
-    zone: chrono::FixedOffset,
+    zone: Zone,
     when: Vec<Input>,
     more: bool,
     /// What the lines of what is on its way are known by.

@@ -286,10 +286,10 @@ pub async fn page(
         frame: show::framed(frame, show::with_next(said, &file.next_acts)),
         facts: {
             let mut all = facts(&file);
-            all.extend(show::exhibits(&item.exhibits));
-            all.extend(show::consumed(&item.consumed));
+            all.extend(show::exhibits(&item.exhibits, options.zone));
+            all.extend(show::consumed(&item.consumed, options.zone));
             all.extend(show::expunged(item.expunged.as_ref()));
-            all.extend(show::held(&item.holds));
+            all.extend(show::held(&item.holds, options.zone));
             all
         },
         buttons: holds(

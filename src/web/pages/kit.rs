@@ -16,6 +16,7 @@ use crate::web::error::Failure;
 use crate::web::form::{Choice, Typed};
 use crate::web::frame::{Frame, Link};
 use crate::web::session::Visitor;
+use crate::zone::Zone;
 
 /// How many items stand on one page.
 const ROWS: u32 = 100;
@@ -59,7 +60,7 @@ fn named(medium: &str, lot: &str) -> String {
     format!("medium={}&lot={}", encoded(medium), encoded(lot))
 }
 
-fn row(entry: &KitEntry, today: NaiveDate, zone: chrono::FixedOffset) -> Row {
+fn row(entry: &KitEntry, today: NaiveDate, zone: Zone) -> Row {
     let day = |d: Option<NaiveDate>| d.map(|d| d.to_string()).unwrap_or_default();
     let named = named(&entry.medium, &entry.lot);
     Row {

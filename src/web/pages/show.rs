@@ -4,6 +4,7 @@ use super::acts::address;
 use crate::app::views::images::{Image, WorkingCopy};
 use crate::app::views::next_acts::NextAct;
 use crate::app::views::orientation::Orientation;
+use crate::app::views::words;
 use crate::app::{Part, Reader};
 use crate::custody::Signed;
 use crate::custody::state::Case;
@@ -14,6 +15,7 @@ use crate::web::draw::steps;
 use crate::web::error::Failure;
 use crate::web::form::Typed;
 use crate::web::frame::{Frame, Link, Notice};
+use crate::zone::Zone;
 
 /// How many rows a list on a page has.
 pub const ROWS: u32 = 50;
@@ -159,11 +161,11 @@ pub async fn noted(reader: &Reader<'_>, case: &Case, what: &str) -> Result<(), F
 }
 
 /// An exhibit number with its court and since when.
-pub fn exhibit(e: &crate::custody::exhibit::Exhibit) -> String {
-    let mut out = format!("{}, since {}", e.number, e.at.format("%Y-%m-%d %H:%M %:z"));
-    for (lead, words) in [("", &e.court), ("because ", &e.reason)] {
-        if !words.is_empty() {
-            out.push_str(&format!(", {lead}{words}"));
+pub fn exhibit(e: &crate::custody::exhibit::Exhibit, zone: Zone) -> String {
+    let mut out = format!("{}, since {}", e.number, words::minute(&e.at, zone));
+    for (lead, said) in [("", &e.court), ("because ", &e.reason)] {
+        if !said.is_empty() {
+            out.push_str(&format!(", {lead}{said}"));
         }
     }
     out
@@ -172,6 +174,7 @@ pub fn exhibit(e: &crate::custody::exhibit::Exhibit) -> String {
 /// The exhibit number of an item, and those before it, as facts.
 pub fn exhibits(
     list: &[crate::custody::exhibit::Exhibit],
+    zone: Zone,
 ) -> impl Iterator<Item = (String, String)> {
     let last = list.len().saturating_sub(1);
     list.iter().enumerate().rev().map(move |(n, e)| {
@@ -180,7 +183,7 @@ pub fn exhibits(
         } else {
             "Exhibit before"
         };
-        (name.to_owned(), exhibit(e))
+        (name.to_owned(), exhibit(e, zone))
     })
 }
 
@@ -196,8 +199,9 @@ pub fn expunged(
 /// What examinations used up of it, as facts.
 pub fn consumed(
     consumed: &[crate::custody::consumed::Consumed],
+    zone: Zone,
 ) -> impl Iterator<Item = (String, String)> {
-    consumed.iter().map(|c| {
+    consumed.iter().map(move |c| {
         let what = if c.whole {
             "Used up"
         } else {
@@ -206,7 +210,7 @@ pub fn consumed(
         let said = format!(
             "{}, {}; said by {}, report {}",
             c.quantity,
-            c.at.format("%Y-%m-%d %H:%M %:z"),
+            words::minute(&c.at, zone),
             c.said_by,
             c.report
         );
@@ -215,11 +219,14 @@ pub fn consumed(
 }
 
 /// The holds that stand, as facts.
-pub fn held(holds: &[crate::custody::hold::Hold]) -> impl Iterator<Item = (String, String)> {
-    crate::custody::hold::standing(holds).map(|h| {
+pub fn held(
+    holds: &[crate::custody::hold::Hold],
+    zone: Zone,
+) -> impl Iterator<Item = (String, String)> {
+    crate::custody::hold::standing(holds).map(move |h| {
         let said = format!(
             "since {}, ordered by {}: {}",
-            h.at.format("%Y-%m-%d %H:%M %:z"),
+            words::minute(&h.at, zone),
             h.authority,
             h.reason
         );

@@ -33,6 +33,10 @@ for (const label of document.querySelectorAll("label[for], [aria-labelledby], [a
   const of = label.getAttribute("for") || label.getAttribute("aria-labelledby") || label.getAttribute("aria-describedby");
   for (const id of of.split(/\s+/)) if (id && !document.getElementById(id)) out.push(`${name(label)} points at ${id}, which is not there`);
 }
+for (const e of document.querySelectorAll("a[href^='#']")) {
+  const id = e.getAttribute("href").slice(1);
+  if (!document.getElementById(id)) out.push(`a link leads to ${id}, which is not on the page`);
+}
 // A phone zooms out over what is too wide, and window.innerWidth with it.
 const room = document.documentElement.clientWidth;
 const wide = document.documentElement.scrollWidth - room;

@@ -8,8 +8,9 @@ use crate::app::reader::{ReadError, Reader};
 use crate::app::views::words;
 use crate::custody::Fact;
 use crate::ids::{Digest, Subject};
+use crate::zone::Zone;
 
-fn when(claimed: &str, zone: chrono::FixedOffset) -> String {
+fn when(claimed: &str, zone: Zone) -> String {
     DateTime::parse_from_rfc3339(claimed)
         .map_or_else(|_| claimed.to_owned(), |at| words::minute(&at, zone))
 }

@@ -8,6 +8,7 @@ use crate::custody::state::Item;
 use crate::ids::{Piece, Subject};
 use crate::reports::parts::{Part, col};
 use crate::reports::table::Row;
+use crate::zone::Zone;
 
 /// What an exhibit number is ordered by: its letters, and its digits as numbers, so that 9 comes before 10.
 #[must_use]
@@ -30,7 +31,7 @@ pub fn order(number: &str) -> Vec<(String, u64)> {
     out
 }
 
-fn earlier(item: &Item, zone: chrono::FixedOffset) -> String {
+fn earlier(item: &Item, zone: Zone) -> String {
     let before = item.exhibits.len().saturating_sub(1);
     let list: Vec<String> = item
         .exhibits

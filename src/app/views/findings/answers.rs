@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::super::words;
 use crate::custody::State;
 use crate::custody::finding::{Answer, FindingKey, answers};
+use crate::zone::Zone;
 
 /// An answer in words.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -31,12 +32,12 @@ pub struct AnswerWords {
 }
 
 /// The answer that stands to a finding of this key.
-pub(super) fn standing(state: &State, key: &FindingKey, zone: FixedOffset) -> Option<AnswerWords> {
+pub(super) fn standing(state: &State, key: &FindingKey, zone: Zone) -> Option<AnswerWords> {
     let answer = answers(state, key.of)?.iter().find(|a| a.finding == *key)?;
     Some(told(answer, zone))
 }
 
-fn told(answer: &Answer, zone: FixedOffset) -> AnswerWords {
+fn told(answer: &Answer, zone: Zone) -> AnswerWords {
     // As it was then: whoever reads it later may not have that person loaded.
     let by_name = answer.by_name.clone();
     let when = words::minute(&answer.at, zone);

@@ -50,8 +50,10 @@ pub(super) fn climate(asked: &Asked<'_>) -> Vec<Raw> {
                 detail: excursion.first.timestamp().to_string(),
                 seq: Some(step.seq()),
                 row: Some(e.stay.step + 1),
-                from: Some(excursion.first.with_timezone(&zone)),
-                to: excursion.until.map(|at| at.with_timezone(&zone)),
+                from: Some(excursion.first.with_timezone(&zone).fixed_offset()),
+                to: excursion
+                    .until
+                    .map(|at| at.with_timezone(&zone).fixed_offset()),
             })
         })
         .collect()

@@ -12,6 +12,7 @@ use crate::trade::TradeRules;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
 use crate::web::frame::Link;
+use crate::zone::Zone;
 
 /// How many hand-over sheets a form offers.
 const MOST_SHEETS: usize = 50;
@@ -213,6 +214,8 @@ pub struct About {
     pub case: Case,
     /// What is around it.
     pub state: State,
+    /// The agency's zone.
+    pub zone: Zone,
 }
 
 impl About {
@@ -238,6 +241,7 @@ impl About {
             thing,
             case,
             state,
+            zone: reader.house().agency().await?.zone,
         })
     }
 
@@ -296,7 +300,7 @@ impl About {
         let newest = self.case.sheets.iter().rev().take(MOST_SHEETS);
         sheet.paper_sheets = newest
             .map(|s| {
-                let at = s.at.format("%Y-%m-%d %H:%M %:z");
+                let at = words::minute(&s.at, self.zone);
                 Choice::new(
                     s.print.to_string(),
                     format!("printed {at}, print {}", s.print),

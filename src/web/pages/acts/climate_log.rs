@@ -2,6 +2,7 @@
 
 use super::Sheet;
 use crate::app::Reader;
+use crate::app::views::words;
 use crate::custody::climate_log::MAX_READINGS;
 use crate::people::Action;
 use crate::web::error::Failure;
@@ -13,6 +14,7 @@ pub(super) async fn log(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fai
     reader.must(Action::Keep)?;
     let place = reader.place(typed.read("place")?).await?;
     let zone = reader.house().agency().await?.zone;
+    let offset = *chrono::Utc::now().with_timezone(&zone).offset();
     let page = format!("/places/{}", place.id);
     let climate = reader.house().rules.climate(&place.added.climate);
     let mut facts = vec![
@@ -26,10 +28,9 @@ pub(super) async fn log(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fai
         ),
     ];
     if let Some(log) = &place.climate_log {
-        let last = log.last.at.with_timezone(&zone);
         facts.push((
             "Last reading on record".into(),
-            format!("{} {zone}", last.format("%Y-%m-%d %H:%M")),
+            words::minute(&log.last.at, zone),
         ));
     }
     let known = place.climate_log.as_ref().map(|l| l.logger.clone());
@@ -50,8 +51,8 @@ pub(super) async fn log(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fai
             Input::hidden("place", place.id.to_string()),
             logger,
             Input::line("offset", "Times without an offset are in")
-                .hint("From UTC: +01:00. Leave it empty where every time bears its own.")
-                .value(zone.to_string())
+                .hint("From UTC: +01:00, as the logger's own clock goes, which is seldom set forward in spring. Leave it empty where every time bears its own.")
+                .value(offset.to_string())
                 .optional(),
             Input::new("csv", "Readings as CSV", Kind::Table).hint(table),
         ],

@@ -5,6 +5,7 @@ use serde_json::{Map, Value};
 use super::Sheet;
 use super::choices::{About, active_people, person_choice, seen};
 use crate::app::Reader;
+use crate::app::views::words;
 use crate::custody::disposition::Method;
 use crate::custody::{hold, retention};
 use crate::people::{Action, permission};
@@ -24,7 +25,7 @@ fn done_so_far(about: &About, sheet: &mut Sheet) {
             "to be {}, by {}, {}; authority: {}; {}",
             d.method.words(),
             about.state.person_name(d.by),
-            d.at.format("%Y-%m-%d %H:%M %:z"),
+            words::minute(&d.at, about.zone),
             d.authority,
             d.reason
         ),
@@ -40,7 +41,7 @@ fn done_so_far(about: &About, sheet: &mut Sheet) {
             format!(
                 "by {}, {}{to}: {}",
                 about.state.person_name(e.by),
-                e.at.format("%Y-%m-%d %H:%M %:z"),
+                words::minute(&e.at, about.zone),
                 e.how
             ),
         ));
@@ -58,7 +59,8 @@ fn reasons(about: &About, sheet: &mut Sheet) {
             format!("on {on}, ordered by {}: {}", hold.authority, hold.reason),
         ));
     }
-    if let Some(kept) = retention::kept(&about.case, chrono::Utc::now().date_naive()) {
+    let today = chrono::Utc::now().date_naive();
+    if let Some(kept) = retention::kept(&about.case, today) {
         sheet.facts.push(("It is to be kept".into(), kept));
     }
 }

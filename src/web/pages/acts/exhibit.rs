@@ -22,9 +22,10 @@ pub(super) async fn set(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fai
                    both stay on the record."
         .into();
     for exhibit in &item.exhibits {
-        sheet
-            .facts
-            .push(("Exhibit".into(), super::super::show::exhibit(exhibit)));
+        sheet.facts.push((
+            "Exhibit".into(),
+            super::super::show::exhibit(exhibit, about.zone),
+        ));
     }
     sheet.inputs = vec![
         Input::hidden("item", id.to_string()),

@@ -4,6 +4,7 @@ use super::Sheet;
 use super::choices::{About, beside, recipients, seen};
 use crate::app::views::keeping::keeping;
 use crate::app::views::times::times;
+use crate::app::views::words;
 use crate::app::{Reader, Thing, knowledge};
 use crate::custody::state::Holder;
 use crate::web::error::Failure;
@@ -124,7 +125,7 @@ fn offer_facts(about: &About, sheet: &mut Sheet) {
     };
     let by = about.state.person_name(offer.by);
     let to = about.state.person_name(offer.to);
-    let at = offer.at.format("%Y-%m-%d %H:%M %:z");
+    let at = words::minute(&offer.at, about.zone);
     sheet.facts.push((
         "Offer".into(),
         format!("by {by} to {to}, {at}, for {}", offer.purpose),

@@ -5,19 +5,26 @@ use serde_json::{Map, Value};
 use super::choices::About;
 use super::{Sheet, case};
 use crate::app::Reader;
+use crate::app::views::words;
 use crate::custody::hold::{Hold, standing};
 use crate::custody::state::Case;
 use crate::ids::{ItemId, Piece, Subject};
 use crate::people::Action;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
+use crate::zone::Zone;
 
 const BLOCKS: &str = "While a hold stands, nothing under it is handed to anybody outside or disposed of. Hand-overs between people \
                       with an account, shelves and examinations go on. What a hold must cover, and who may lift it, local law \
                       and counsel decide.";
 
 /// What a hold is to stand on: an item, or a whole case.
-async fn of(reader: &Reader<'_>, typed: &Typed, verb: &str) -> Result<(Sheet, Vec<Hold>), Failure> {
+async fn of(
+    reader: &Reader<'_>,
+    typed: &Typed,
+    zone: Zone,
+    verb: &str,
+) -> Result<(Sheet, Vec<Hold>), Failure> {
     reader.must(Action::Hold)?;
     let of: Subject = typed.read("of")?;
     let (mut sheet, holds) = match of {
@@ -45,15 +52,15 @@ async fn of(reader: &Reader<'_>, typed: &Typed, verb: &str) -> Result<(Sheet, Ve
     for hold in standing(&holds) {
         sheet
             .facts
-            .push((format!("Hold {}", hold.number), words(hold)));
+            .push((format!("Hold {}", hold.number), said(hold, zone)));
     }
     Ok((sheet, holds))
 }
 
-fn words(hold: &Hold) -> String {
+fn said(hold: &Hold, zone: Zone) -> String {
     format!(
         "since {}, ordered by {}: {}",
-        hold.at.format("%Y-%m-%d %H:%M %:z"),
+        words::minute(&hold.at, zone),
         hold.authority,
         hold.reason
     )
@@ -82,7 +89,8 @@ fn why(sheet: &mut Sheet) {
 
 /// Place a hold on an item or a case.
 pub(super) async fn place(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
-    let (mut sheet, _) = of(reader, typed, "Place a hold on").await?;
+    let zone = reader.house().agency().await?.zone;
+    let (mut sheet, _) = of(reader, typed, zone, "Place a hold on").await?;
     sheet.submit = "Place the hold".into();
     why(&mut sheet);
     Ok(sheet)
@@ -100,13 +108,14 @@ fn number(fields: &mut Map<String, Value>) {
 
 /// Lift a hold.
 pub(super) async fn lift(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
-    let (mut sheet, holds) = of(reader, typed, "Lift a hold on").await?;
+    let zone = reader.house().agency().await?.zone;
+    let (mut sheet, holds) = of(reader, typed, zone, "Lift a hold on").await?;
     sheet.submit = "Lift the hold".into();
     let choices = standing(&holds)
         .map(|h| {
             Choice::new(
                 h.number.to_string(),
-                format!("Hold {}, {}", h.number, words(h)),
+                format!("Hold {}, {}", h.number, said(h, zone)),
             )
         })
         .collect();
