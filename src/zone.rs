@@ -82,6 +82,9 @@ impl FromStr for Zone {
         if text.eq_ignore_ascii_case("z") {
             return Ok(Self::default());
         }
+        if let Ok(named) = text.parse() {
+            return Ok(Self::Named(named));
+        }
         let named = TZ_VARIANTS
             .iter()
             .find(|tz| tz.name().eq_ignore_ascii_case(text));

@@ -6,7 +6,8 @@ use std::str::FromStr;
 
 use chrono::Utc;
 
-use super::{By, Layout, PaperError, Printed, agency, aside, claimed, file_name, hand_out};
+use super::{By, Layout, PaperError, Printed, agency, aside, day_and_time, file_name, hand_out};
+use crate::app::agency::Agency;
 use crate::app::reader::{Part, Reader};
 use crate::custody::mark::MarkKind;
 use crate::custody::paper::LabelPrinted;
@@ -153,7 +154,7 @@ pub async fn item_label(
         &state,
         &reader.house().rules,
         &item,
-        agency(reader, layout).await?.name,
+        &agency(reader, layout).await?,
     );
     let name = file_name(&[&label.case_number, "item", &label.item_number, kind.word()]);
     print(reader, by, Subject::Item(item.id), kind, card, label, name).await
@@ -181,7 +182,7 @@ pub async fn package_label(
         &state,
         &reader.house().rules,
         &package,
-        agency(reader, layout).await?.name,
+        &agency(reader, layout).await?,
     );
     let name = file_name(&[&label.case_number, &label.package_number, kind.word()]);
     let of = Subject::Package(package.id);
@@ -295,7 +296,7 @@ pub async fn sheet(
         .iter()
         .map(|i| Label {
             print_id: id.to_string(),
-            ..of_item(&state, &reader.house().rules, i, agency.name.clone())
+            ..of_item(&state, &reader.house().rules, i, &agency)
         })
         .collect();
     let page = agency.paper;
@@ -448,17 +449,17 @@ fn shorten(text: &mut String, most: usize) {
     *text = format!("{} …", kept[..end].trim_end_matches([' ', ',', ';', ':']));
 }
 
-fn of_item(state: &State, rules: &TradeRules, item: &Item, agency: String) -> Label {
+fn of_item(state: &State, rules: &TradeRules, item: &Item, agency: &Agency) -> Label {
     let mark = state.marks.get(&item.mark);
     let r = &item.recovered;
     let mut label = Label {
-        agency,
+        agency: agency.name.clone(),
         case_number: case_number(state, item.case),
         item_number: item.number.to_string(),
         part: part_of(mark, item),
         code: item.code.to_string(),
         code_grouped: item.code.grouped(),
-        when: claimed(item.recovered_at),
+        when: day_and_time(item.recovered_at, agency.zone),
         medium: medium(item),
         description: r.description.clone(),
         orientation: orientation(&r.reads),
@@ -492,7 +493,7 @@ fn of_item(state: &State, rules: &TradeRules, item: &Item, agency: String) -> La
     label
 }
 
-fn of_package(state: &State, rules: &TradeRules, package: &Package, agency: String) -> Label {
+fn of_package(state: &State, rules: &TradeRules, package: &Package, agency: &Agency) -> Label {
     let items = state.items_in(Piece::Package(package.id));
     let packages = package
         .contents
@@ -507,7 +508,7 @@ fn of_package(state: &State, rules: &TradeRules, package: &Package, agency: Stri
         .filter(|i| i.custody.inside == Some(package.id))
         .map(|i| format!("item {} ({})", i.number, form_words(&i.recovered.form)));
     let mut label = Label {
-        agency,
+        agency: agency.name.clone(),
         case_number: case_number(state, package.case),
         code: package.code.to_string(),
         code_grouped: package.code.grouped(),
@@ -530,11 +531,12 @@ fn of_package(state: &State, rules: &TradeRules, package: &Package, agency: Stri
     // Who collected it, and when: one line for one item, first and last for more.
     let first = items.iter().map(|i| i.recovered_at).min();
     let last = items.iter().map(|i| i.recovered_at).max();
+    let when = |at| day_and_time(at, agency.zone);
     label.when = match (first, last) {
         (Some(first), Some(last)) if first != last => {
-            format!("{} to {}", claimed(first), claimed(last))
+            format!("{} to {}", when(first), when(last))
         }
-        (Some(first), _) => claimed(first),
+        (Some(first), _) => when(first),
         _ => String::new(),
     };
     let people: BTreeSet<_> = items.iter().filter_map(|i| i.recovered_by).collect();

@@ -49,6 +49,7 @@ use crate::originals::OriginalsError;
 use crate::reports::ReportError;
 use crate::reports::paper::Paper;
 use crate::store::StoreError;
+use crate::zone::Zone;
 
 /// Why a paper was not made.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -310,9 +311,11 @@ async fn aside<T: Send + 'static>(
     }
 }
 
-/// A time that somebody claimed, in their zone: `4 Mar 2026 09:20 -05:00`.
-pub(crate) fn claimed(at: DateTime<FixedOffset>) -> String {
-    at.format("%-d %b %Y %H:%M %:z").to_string()
+/// A time as labels have it, in the agency's zone: `4 Mar 2026 09:20 -05:00`.
+pub(crate) fn day_and_time(at: DateTime<FixedOffset>, zone: Zone) -> String {
+    at.with_timezone(&zone)
+        .format("%-d %b %Y %H:%M %:z")
+        .to_string()
 }
 
 /// A file's name from parts: letters and digits stay, everything else becomes one hyphen.

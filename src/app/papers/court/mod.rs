@@ -33,6 +33,7 @@ use crate::ids::{CaseId, CommandId, PersonId, Subject};
 use crate::people::Action;
 use crate::reports::parts::{Frame, Part, draw};
 use crate::reports::texts;
+use crate::zone::Zone;
 
 /// How often a case is read again when it changes while it is read.
 const ROUNDS: usize = 5;
@@ -126,6 +127,13 @@ pub async fn redacted(
         ..About::new(Subject::Case(case), asked.kind())
     };
     put_on_record(reader, by, id, about, composed).await
+}
+
+/// In which zone the times are that are written on the paper by hand.
+fn in_ink(zone: Zone) -> Part {
+    Part::Small(format!(
+        "Times in ink are in the zone {zone}, unless another is written beside them."
+    ))
 }
 
 /// What the parts of a paper are made from.

@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use super::pieces::{items, subjects};
-use super::{PaperError, Setting, Told, printed_by, typed};
+use super::{PaperError, Setting, Told, in_ink, printed_by, typed};
 use crate::app::reader::Reader;
 use crate::app::views::words;
 use crate::custody::brought::UNKNOWN;
@@ -146,7 +146,7 @@ pub(super) async fn told(
             Blank::filled("Name", name),
             Blank::line("Number or relation"),
             Blank::line("Signature"),
-            Blank::line(&format!("Date, time (zone {zone})")),
+            Blank::line("Date, time"),
         ],
     };
     let parts = vec![
@@ -170,6 +170,7 @@ pub(super) async fn told(
              the list is agreed with. Whoever does not wish to sign need not; say so on the line."
                 .into(),
         ),
+        in_ink(zone),
         Part::Signatures(vec![
             signer(by_whom, ""),
             signer("Receipt handed to", &from),

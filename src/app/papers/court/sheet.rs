@@ -4,7 +4,7 @@
 //! The number of a seal stands nowhere on it: whoever receives reads it off the package and writes it down.
 
 use super::pieces::{chosen, subjects};
-use super::{PaperError, Setting, Told, typed};
+use super::{PaperError, Setting, Told, in_ink, typed};
 use crate::app::reader::Reader;
 use crate::app::views::words;
 use crate::custody::State;
@@ -73,14 +73,14 @@ pub(super) fn code(state: &State, piece: Piece) -> Option<&crate::ids::Code> {
     }
 }
 
-fn signer(role: &str, known: &str, zone: &str) -> Signer {
+fn signer(role: &str, known: &str) -> Signer {
     Signer {
         role: role.to_owned(),
         lines: vec![
             Blank::filled("Name", known),
             Blank::line("Number"),
             Blank::line("Signature"),
-            Blank::line(&format!("Date, time {zone}")),
+            Blank::line("Date, time"),
         ],
     }
 }
@@ -121,7 +121,6 @@ pub(super) async fn told(reader: &Reader<'_>, s: &Setting, x: &Sheet) -> Result<
     for (n, line) in lines.iter_mut().enumerate() {
         line.line = n + 1;
     }
-    let zone = format!("(zone {})", s.agency.zone);
     let parts = vec![
         Part::Notice(
             "Wear gloves, touch no face that bears a mark, and follow your local rules for blood, sharp edges and wet things. A \
@@ -131,8 +130,9 @@ pub(super) async fn told(reader: &Reader<'_>, s: &Setting, x: &Sheet) -> Result<
         Part::Blanks(vec![
             Blank::filled("Reason for the hand-over", &reason),
             Blank::line("Where"),
-            Blank::line(&format!("Date and time, with zone if not {}", s.agency.zone)),
+            Blank::line("Date and time"),
         ]),
+        in_ink(s.agency.zone),
         Part::Heading("What is handed over".into()),
         Part::Small(
             "Strike out what is not handed over. Read each seal off the package; its number is not printed here. Tick what you \
@@ -143,8 +143,8 @@ pub(super) async fn told(reader: &Reader<'_>, s: &Setting, x: &Sheet) -> Result<
         Part::Together(62.0),
         Part::Heading("Signed in ink".into()),
         Part::Signatures(vec![
-            signer("Released by", &from, &zone),
-            signer("Received by", &to, &zone),
+            signer("Released by", &from),
+            signer("Received by", &to),
         ]),
         Part::Blanks(vec![Blank::line("How many lines are handed over")]),
         Part::Heading("Entered in the ledger".into()),

@@ -3,7 +3,7 @@
 
 use super::pieces::{chosen, items_in, subjects};
 use super::sheet::described;
-use super::{PaperError, Setting, Told, printed_by, typed};
+use super::{PaperError, Setting, Told, in_ink, printed_by, typed};
 use crate::app::reader::Reader;
 use crate::app::views::item_file::{self, ItemFile};
 use crate::app::views::words;
@@ -261,14 +261,13 @@ pub(super) async fn told(
     for file in &files {
         parts.extend(one_item(file));
     }
-    let zone = s.agency.zone;
     let signer = |role: &str| Signer {
         role: role.to_owned(),
         lines: vec![
             Blank::line("Name"),
             Blank::line("Number"),
             Blank::line("Signature"),
-            Blank::line(&format!("Date, time (zone {zone})")),
+            Blank::line("Date, time"),
         ],
     };
     parts.push(Part::Together(80.0));
@@ -277,6 +276,7 @@ pub(super) async fn told(
         Blank::line("Seal numbers read, condition"),
         Blank::line("What differs from this paper"),
     ]));
+    parts.push(in_ink(s.agency.zone));
     parts.push(Part::Signatures(vec![
         signer("Submitted by"),
         signer("Received by"),

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::pieces::{items, packages};
-use super::{PaperError, Setting, Told};
+use super::{PaperError, Setting, Told, in_ink};
 use crate::app::reader::{Part as Listed, Past, Reader};
 use crate::app::views::words;
 use crate::custody::State;
@@ -202,12 +202,13 @@ pub(super) async fn told(
                 .into(),
         ),
         Part::Blanks(vec![Blank::lines("Notes", 6)]),
+        in_ink(zone),
         Part::Signatures(vec![Signer {
             role: "Read by".into(),
             lines: vec![
                 Blank::filled("Name", &person.name),
                 Blank::line("Signature"),
-                Blank::line(&format!("Date, time (zone {zone})")),
+                Blank::line("Date, time"),
             ],
         }]),
     ];
