@@ -59,12 +59,6 @@ impl Default for Zone {
     }
 }
 
-impl From<FixedOffset> for Zone {
-    fn from(offset: FixedOffset) -> Self {
-        Self::Fixed(offset)
-    }
-}
-
 impl fmt::Display for Zone {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -90,6 +84,20 @@ impl FromStr for Zone {
             .find(|tz| tz.name().eq_ignore_ascii_case(text));
         named.map_or_else(|| offset(text).map(Self::Fixed), |tz| Ok(Self::Named(*tz)))
     }
+}
+
+/// Reads what a clock showed, as browsers send it and people write it: `2026-03-14T16:20`, `2026-03-14 16:20:05`.
+#[must_use]
+pub fn read_clock(text: &str) -> Option<NaiveDateTime> {
+    const FORMS: [&str; 4] = [
+        "%Y-%m-%dT%H:%M:%S",
+        "%Y-%m-%dT%H:%M",
+        "%Y-%m-%d %H:%M:%S",
+        "%Y-%m-%d %H:%M",
+    ];
+    FORMS
+        .iter()
+        .find_map(|form| NaiveDateTime::parse_from_str(text, form).ok())
 }
 
 /// Reads an offset such as `+01:00`.

@@ -79,14 +79,12 @@ impl House {
     /// # Errors
     /// [`StoreError`].
     pub async fn agency(&self) -> Result<Agency, StoreError> {
-        let mut agency = Agency::default();
+        let mut agency = Agency {
+            zone: self.zone().await?,
+            ..Agency::default()
+        };
         if let Some(name) = self.store.setting(NAME).await? {
             agency.name = name;
-        }
-        if let Some(zone) = self.store.setting(ZONE).await?
-            && let Ok(zone) = zone.parse()
-        {
-            agency.zone = zone;
         }
         if let Some(paper) = self.store.setting(PAPER).await?
             && let Ok(paper) = parse_paper(&paper)
@@ -94,6 +92,15 @@ impl House {
             agency.paper = paper;
         }
         Ok(agency)
+    }
+
+    /// The agency's zone alone, which every page asks for; UTC where none was set or it cannot be read.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub async fn zone(&self) -> Result<Zone, StoreError> {
+        let set = self.store.setting(ZONE).await?;
+        Ok(set.and_then(|zone| zone.parse().ok()).unwrap_or_default())
     }
 
     /// Sets the agency. Who may do so, the caller has asked before.

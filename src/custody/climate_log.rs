@@ -3,7 +3,7 @@
 //! The readings go on the record whole, so that the excursions can be worked out again from them. A place keeps its excursions
 //! and its last reading with it; the readings themselves stay in their events.
 
-use chrono::{DateTime, FixedOffset, NaiveDateTime, SubsecRound, TimeZone, Utc};
+use chrono::{DateTime, FixedOffset, SubsecRound, TimeZone, Utc};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -13,6 +13,7 @@ use super::rules::{Context, Meta, Misfit, SKEW};
 use super::state::State;
 use crate::ids::{Digest, PlaceId, Seq, Subject};
 use crate::keeping::excursion::{Before, Excursion, Reading, excursions};
+use crate::zone::read_clock;
 
 /// How many readings one act may bring: four weeks at one every ten minutes.
 pub const MAX_READINGS: usize = 4_050;
@@ -237,14 +238,7 @@ fn moment(typed: &str, zone: Option<FixedOffset>) -> Option<DateTime<Utc>> {
     if let Ok(at) = DateTime::parse_from_rfc3339(typed) {
         return Some(at.to_utc().trunc_subsecs(0));
     }
-    let local = [
-        "%Y-%m-%dT%H:%M:%S",
-        "%Y-%m-%d %H:%M:%S",
-        "%Y-%m-%dT%H:%M",
-        "%Y-%m-%d %H:%M",
-    ]
-    .iter()
-    .find_map(|form| NaiveDateTime::parse_from_str(typed, form).ok())?;
+    let local = read_clock(typed)?;
     zone?
         .from_local_datetime(&local)
         .single()

@@ -5,14 +5,14 @@
 
 use axum::Form;
 use axum::extract::{FromRequest, Request};
-use chrono::{DateTime, FixedOffset, MappedLocalTime, NaiveDate, NaiveDateTime};
+use chrono::{DateTime, FixedOffset, MappedLocalTime, NaiveDate};
 use serde_json::{Map, Value};
 
 use super::app::App;
 use super::error::Failure;
 use crate::app::views::words::minute;
 use crate::custody::Refusal;
-use crate::zone::Zone;
+use crate::zone::{Zone, read_clock};
 
 /// How many fields a form may have: the intake counter's 200 lines have five each.
 pub const MAX_FIELDS: usize = 1_100;
@@ -391,10 +391,10 @@ impl Input {
             Kind::Hidden | Kind::Password => None,
             Kind::One(choices) | Kind::Many(choices) => named(choices),
             Kind::Yes => (self.first() == "yes").then(|| "yes".to_owned()),
-            Kind::Time if !self.first().is_empty() => Some(match read_time(self.first(), zone) {
-                Clock::At(at) => minute(&at, zone),
-                _ => self.first().to_owned(),
-            }),
+            Kind::Time if !self.first().is_empty() => Some(
+                read_time(self.first(), zone)
+                    .map_or_else(|_| self.first().to_owned(), |at| minute(&at, zone)),
+            ),
             _ => Some(self.first().to_owned()).filter(|v| !v.is_empty()),
         }
     }
@@ -423,11 +423,9 @@ fn wrong(input: &Input, sentence: String, next: &str) -> Refusal {
     Refusal::coded("bad-value", sentence, next).on(input.name.as_str())
 }
 
-/// A time that was typed, and why it may be none.
+/// Why what was typed of a time is no moment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Clock {
-    /// This moment.
-    At(DateTime<FixedOffset>),
+pub enum NoMoment {
     /// The clocks were set back over it: it came twice.
     Twice(DateTime<FixedOffset>, DateTime<FixedOffset>),
     /// The clocks were set forward over it: it never came.
@@ -437,25 +435,18 @@ pub enum Clock {
 }
 
 /// A time of day as a browser sends it or a person writes it, meant in this zone unless it bears its own offset.
-#[must_use]
-pub fn read_time(text: &str, zone: Zone) -> Clock {
-    const FORMS: [&str; 4] = [
-        "%Y-%m-%dT%H:%M:%S",
-        "%Y-%m-%dT%H:%M",
-        "%Y-%m-%d %H:%M:%S",
-        "%Y-%m-%d %H:%M",
-    ];
+///
+/// # Errors
+/// [`NoMoment`].
+pub fn read_time(text: &str, zone: Zone) -> Result<DateTime<FixedOffset>, NoMoment> {
     if let Some(at) = with_offset(text) {
-        return Clock::At(at);
+        return Ok(at);
     }
-    let naive = FORMS
-        .iter()
-        .find_map(|f| NaiveDateTime::parse_from_str(text.trim(), f).ok());
-    match naive.map(|clock| zone.of_clock(clock)) {
-        Some(MappedLocalTime::Single(at)) => Clock::At(at),
-        Some(MappedLocalTime::Ambiguous(first, second)) => Clock::Twice(first, second),
-        Some(MappedLocalTime::None) => Clock::Never,
-        None => Clock::Unreadable,
+    let clock = read_clock(text.trim()).ok_or(NoMoment::Unreadable)?;
+    match zone.of_clock(clock) {
+        MappedLocalTime::Single(at) => Ok(at),
+        MappedLocalTime::Ambiguous(first, second) => Err(NoMoment::Twice(first, second)),
+        MappedLocalTime::None => Err(NoMoment::Never),
     }
 }
 
@@ -471,26 +462,25 @@ fn with_offset(text: &str) -> Option<DateTime<FixedOffset>> {
         .find_map(|f| DateTime::parse_from_str(&plain, f).ok())
 }
 
-/// What was typed of a time is no moment: the refusal.
-fn no_moment(input: &Input, clock: Clock, zone: Zone) -> Refusal {
+/// The refusal of a time that is no moment.
+fn no_moment(input: &Input, why: NoMoment, zone: Zone) -> Refusal {
     let (label, typed) = (&input.label, input.first().replace('T', " "));
-    let write = |at: DateTime<FixedOffset>| at.format("%Y-%m-%d %H:%M %:z");
-    match clock {
-        Clock::Twice(first, second) => wrong(
+    match why {
+        NoMoment::Twice(first, second) => wrong(
             input,
             format!("{label}: {typed} came twice in {zone}, since the clocks were set back."),
             &format!(
                 "{WRITE_OFFSET}: {} for the first, {} for the second.",
-                write(first),
-                write(second)
+                minute(&first, zone),
+                minute(&second, zone)
             ),
         ),
-        Clock::Never => wrong(
+        NoMoment::Never => wrong(
             input,
             format!("{label}: {typed} never came in {zone}, since the clocks were set forward."),
             "Give the time that the clocks showed after that.",
         ),
-        Clock::At(_) | Clock::Unreadable => wrong(
+        NoMoment::Unreadable => wrong(
             input,
             format!("{label} is no date and time."),
             "Give it as year-month-day, hour:minute, such as 2026-03-14 16:20.",
@@ -530,10 +520,7 @@ fn value_of(input: &Input, zone: Zone) -> Result<Option<Value>, Refusal> {
             Some(Value::String(day.to_string()))
         }
         Kind::Time => {
-            let time = match read_time(first, zone) {
-                Clock::At(time) => time,
-                other => return Err(no_moment(input, other, zone)),
-            };
+            let time = read_time(first, zone).map_err(|why| no_moment(input, why, zone))?;
             Some(Value::String(time.to_rfc3339()))
         }
         _ => Some(Value::String(first.to_owned())),

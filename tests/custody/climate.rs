@@ -12,6 +12,7 @@ use liftledger::custody::climate_log::{
 use liftledger::custody::place::{AddPlace, Fetch, PlaceKind};
 use liftledger::custody::{Act, Fact, Refusal};
 use liftledger::ids::{Piece, PlaceId, Subject};
+use liftledger::zone::Zone;
 
 use super::yard::{Yard, place, same, store};
 
@@ -80,7 +81,7 @@ fn told(y: &Yard, piece: Piece) -> Told {
         state: y.stage.state.clone(),
         ..Read::default()
     };
-    tell(piece, read, zone.into(), y.now)
+    tell(piece, read, Zone::Fixed(zone), y.now)
 }
 
 fn seconds(at: DateTime<Utc>) -> i64 {

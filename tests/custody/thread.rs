@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, FixedOffset, TimeDelta, TimeZone, Utc};
 use liftledger::custody::thread::*;
+use liftledger::zone::Zone;
 use proptest::prelude::*;
 
 fn t(hours: f64) -> DateTime<Utc> {
@@ -162,7 +163,7 @@ fn ticks_are_midnights_of_the_zone_and_not_inside_folds() {
     }));
     // 16 hours after the start lies midnight in UTC; nine hours to the east it was 15:00 before.
     let east = LayoutOptions {
-        zone: FixedOffset::east_opt(9 * 3600).unwrap().into(),
+        zone: Zone::Fixed(FixedOffset::east_opt(9 * 3600).unwrap()),
         ..LayoutOptions::default()
     };
     assert!(layout(&boatyard(), &east).ticks[0].at < l.ticks[0].at);

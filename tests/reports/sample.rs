@@ -6,6 +6,7 @@ use liftledger::custody::thread::{Knot, KnotKind, SealMark, Stretch, StretchKind
 use liftledger::reports::custody_report::*;
 use liftledger::reports::label::{Label, Orientation};
 use liftledger::reports::paper::Paper;
+use liftledger::zone::Zone;
 
 pub const CODE: &str = "I4K79Q2MXW3A";
 
@@ -132,7 +133,7 @@ pub fn report(rows: u64) -> CustodyReport {
         print_id: "R0001".into(),
         withheld: String::new(),
         paper: Paper::A4,
-        zone: FixedOffset::west_opt(5 * 3600).unwrap().into(),
+        zone: Zone::Fixed(FixedOffset::west_opt(5 * 3600).unwrap()),
         items: vec![
             ReportItem {
                 number: "3".into(),

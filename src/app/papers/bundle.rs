@@ -447,7 +447,7 @@ impl Made {
                 .collect(),
             since: since(&history, &lines),
         };
-        let zone = reader.house().agency().await?.zone;
+        let zone = reader.house().zone().await?;
         let graph = provenance(&case.number, &lines, |kind| words::act(kind).to_owned());
         let index = Index {
             number: &case.number,

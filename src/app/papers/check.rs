@@ -352,7 +352,7 @@ async fn tell(
         (Some(case), false) => format!("{what}, case {}", case.number),
         (None, _) => what,
     };
-    let zone = reader.house().agency().await.map_err(ReadError::from)?.zone;
+    let zone = reader.house().zone().await.map_err(ReadError::from)?;
     let recorded = times::parse_recorded(&header.recorded_at);
     let print = Print {
         seq: header.seq,

@@ -138,7 +138,7 @@ fn row(past: &Past, of: &str, zone: Zone) -> Option<PrintRow> {
 /// [`PaperError::Read`].
 pub async fn of_case(reader: &Reader<'_>, case: &Case) -> Result<Prints, PaperError> {
     reader.case(case.id).await?;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let (subjects, mut more) = subjects(reader, case).await?;
     let mut rows: BTreeMap<u64, PrintRow> = BTreeMap::new();
     for (subject, name) in &subjects {

@@ -120,7 +120,7 @@ pub struct Parts {
 /// See [`ReadError`].
 pub async fn load(reader: &Reader<'_>, id: CaseId, parts: &Parts) -> Result<CaseFile, ReadError> {
     let case = reader.case(id).await?;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let now = Utc::now();
     let marks = reader.marks_of(id, &parts.marks).await?;
     let items = reader.items_of(id, &parts.items).await?;

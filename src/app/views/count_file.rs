@@ -226,7 +226,7 @@ pub async fn list(
     active: Option<bool>,
     part: &Part,
 ) -> Result<Page<CountLine>, ReadError> {
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let page = reader.counts(active, part).await?;
     Ok(Page {
         rows: page.rows.iter().map(|c| line(c, zone)).collect(),
@@ -352,7 +352,7 @@ fn tally(count: &Count) -> String {
 /// See [`ReadError`].
 pub async fn load(reader: &Reader<'_>, id: CountId) -> Result<CountFile, ReadError> {
     let count = reader.count(id).await?;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let now = Utc::now();
     let mut asked: Vec<Subject> = count
         .found

@@ -192,7 +192,7 @@ pub async fn load(reader: &Reader<'_>, which: Which) -> Result<Desk, ReadError> 
     if !Which::of(reader.viewer()).contains(&which) {
         return Err(ReadError::NotFound("desk of yours"));
     }
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let at = Utc::now();
     let mut made = Made {
         reader,

@@ -215,7 +215,7 @@ pub async fn instruction(
     let order = case.expungements.iter().find(|e| e.number == number);
     let order = order.ok_or(ReadError::NotFound("order"))?.clone();
     let house = reader.house();
-    let zone = house.agency().await?.zone;
+    let zone = house.zone().await?;
     let record = record(reader, case.id).await?;
     let events = covered(&record, case.id, &order);
     let first = events.first().copied().unwrap_or(Seq::MAX);

@@ -68,7 +68,7 @@ pub async fn queue(reader: &Reader<'_>) -> Result<Queue, ReadError> {
             more: false,
         });
     };
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let now = Utc::now();
     let most = u32::try_from(MAX_LINES).unwrap_or(u32::MAX);
     let page = reader.offered_to(me, &Part::first(most)).await?;

@@ -57,7 +57,7 @@ pub async fn load(
     lot: &str,
     part: &Part,
 ) -> Result<LotFile, ReadError> {
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let page = reader.made_with(medium, lot, part).await?;
     let subjects: Vec<Subject> = page.rows.iter().map(|t| t.piece().into()).collect();
     let mut state = reader.around(&subjects).await?;

@@ -45,7 +45,7 @@ pub struct MarkFile {
 pub async fn load(reader: &Reader<'_>, id: MarkId) -> Result<MarkFile, ReadError> {
     let mark = reader.mark(id).await?;
     let case = reader.case(mark.case).await?;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let now = Utc::now();
     let of = Subject::Mark(id);
     let history = reader.history(of).await?;

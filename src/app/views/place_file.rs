@@ -89,7 +89,7 @@ const DEEPEST: usize = 10;
 /// See [`ReadError`].
 pub async fn load(reader: &Reader<'_>, id: PlaceId, part: &Part) -> Result<PlaceFile, ReadError> {
     let place = reader.place(id).await?;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let now = Utc::now();
     let mut path = Vec::new();
     let mut two_person = place.two_person.as_ref().map(|_| PlaceRef {

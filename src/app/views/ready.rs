@@ -59,7 +59,7 @@ pub async fn load(reader: &Reader<'_>, id: CaseId) -> Result<Ready, ReadError> {
 /// See [`ReadError`].
 pub async fn load_within(reader: &Reader<'_>, id: CaseId, most: usize) -> Result<Ready, ReadError> {
     let case = reader.case(id).await?;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let now = Utc::now();
     let all = case_findings::load(reader, id, zone, now, most).await?;
     let (findings, answered) = (all.tally.all(), all.tally.answered);

@@ -219,7 +219,7 @@ impl<'a> Look<'a> {
                 reader,
                 known: BTreeMap::new(),
             },
-            zone: reader.house().agency().await?.zone,
+            zone: reader.house().zone().await?,
             now: Utc::now(),
         })
     }

@@ -72,7 +72,7 @@ pub async fn told_at(
     now: DateTime<Utc>,
 ) -> Result<Told, ReadError> {
     reader.must(crate::people::Action::ReadEvidence)?;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let read = read(reader.house().store.as_ref(), piece, now).await?;
     Ok(tell(piece, read, zone, now))
 }

@@ -33,7 +33,7 @@ pub async fn advise(
     Body(mut question): Body<Question>,
 ) -> Result<Json<AdviceTold>, Failure> {
     if question.date.is_none() {
-        let zone = app.house().agency().await?.zone;
+        let zone = app.house().zone().await?;
         question.date = Some(app.now().with_timezone(&zone).date_naive());
     }
     advice::told(&app.house().rules, question)

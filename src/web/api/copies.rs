@@ -100,7 +100,7 @@ pub async fn list(
     let of: Subject = asked.required("of", "a mark or an item")?;
     let case = case_of(&app, &caller, of).await?;
     caller.noted_of(&app, case, "working copies").await?;
-    let zone = app.house().agency().await?.zone;
+    let zone = app.house().zone().await?;
     let image = copies::picture(&caller.reader(&app), of, digest).await?;
     Ok(Json(told(&image, zone)))
 }

@@ -66,7 +66,7 @@ fn said(time: &str, zone: Zone) -> String {
 }
 
 async fn page(app: &App, visitor: &Visitor) -> Result<AccountPage, Failure> {
-    let zone = app.house().agency().await?.zone;
+    let zone = app.house().zone().await?;
     let now = app.now();
     let me = &visitor.person;
     let tokens = app

@@ -140,7 +140,7 @@ pub async fn show(
 ) -> Result<Response, Failure> {
     let signed = must_be_signed(&visitor, &word)?;
     let typed = Typed::of_query(query.as_deref())?;
-    let agency = app.house().agency().await?;
+    let zone = app.house().zone().await?;
     let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
     fill(&mut sheet.inputs, &typed);
     fill(&mut sheet.beside, &typed);
@@ -154,7 +154,7 @@ pub async fn show(
         command: CommandId::new().to_string(),
         refusal: None,
         when,
-        zone: agency.zone.to_string(),
+        zone: zone.to_string(),
         late_open: false,
     };
     draw(&page)
@@ -168,7 +168,7 @@ pub async fn perform(
 ) -> Result<Response, Failure> {
     let Posted { visitor, typed } = posted;
     let must_sign = must_be_signed(&visitor, &word)?;
-    let agency = app.house().agency().await?;
+    let zone = app.house().zone().await?;
     let mut sheet = acts::sheet(&app, &visitor, &word, &typed).await?;
     fill(&mut sheet.inputs, &typed);
     fill(&mut sheet.beside, &typed);
@@ -178,14 +178,14 @@ pub async fn perform(
         word: &word,
         visitor: &visitor,
         typed: &typed,
-        zone: agency.zone,
+        zone,
         command,
         must_sign,
     };
     if typed.has("back-to-form") || (typed.has("look") && !sheet.look.is_empty()) {
         return again.form(sheet, None).await;
     }
-    let built = match build(&word, &sheet, &typed, command, agency.zone) {
+    let built = match build(&word, &sheet, &typed, command, zone) {
         Ok(built) => built,
         Err(refusal) => return again.form(sheet, Some(refusal)).await,
     };

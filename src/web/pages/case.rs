@@ -49,7 +49,7 @@ pub async fn list(
     let reader = visitor.reader(&app);
     let typed = Typed::of_query(query.as_deref())?;
     let page = reader.cases(&show::part(&typed, "after")).await?;
-    let zone = app.house().agency().await?.zone;
+    let zone = app.house().zone().await?;
     let rows = page
         .rows
         .iter()
@@ -203,7 +203,7 @@ pub async fn page(
         ),
     ];
     facts.extend(show::expunged(case.expunged.as_ref()));
-    let zone = app.house().agency().await?.zone;
+    let zone = app.house().zone().await?;
     facts.extend(show::held(&case.holds, zone));
     facts.push(("Kept".to_owned(), show::kept(&case)));
     facts.retain(|(_, v)| !v.is_empty());

@@ -305,7 +305,7 @@ impl<'a> Counter<'a> {
             app,
             visitor,
             command,
-            zone: app.house().agency().await?.zone,
+            zone: app.house().zone().await?,
             when: when_at_counter(typed),
             more: queue.more,
             digest: shown(&queue.rows)?.digest,

@@ -81,7 +81,7 @@ pub async fn mine(
     visitor: Visitor,
     RawQuery(query): RawQuery,
 ) -> Result<Response, Failure> {
-    let zone = app.house().agency().await?.zone;
+    let zone = app.house().zone().await?;
     let today = app.now().with_timezone(&zone).date_naive();
     let reader = visitor.reader(&app);
     let rows: Vec<Row> = visitor

@@ -53,7 +53,7 @@ pub async fn page(
     show::noted(&reader, &case, "page of a package").await?;
     let file = load(&reader, id).await?;
     let options = LayoutOptions {
-        zone: app.house().agency().await?.zone,
+        zone: app.house().zone().await?,
         ..LayoutOptions::default()
     };
     let said = notice(&reader, query.as_deref()).await;

@@ -162,7 +162,7 @@ impl Of {
         visitor: &Visitor,
         shown: Shown<'_>,
     ) -> Result<Response, Failure> {
-        let agency = app.house().agency().await?;
+        let zone = app.house().zone().await?;
         let mut inputs = vec![
             Input::new(
                 "view",
@@ -207,7 +207,7 @@ impl Of {
             facts: self.facts.clone(),
             view: inputs.remove(0),
             when,
-            zone: agency.zone.to_string(),
+            zone: zone.to_string(),
             late_open,
             here: shown.here.map(|(id, name)| (id.to_string(), name)),
             as_it_is,
@@ -330,7 +330,7 @@ async fn recorded(
         Ok(file) => file,
         Err(refusal) => return Ok(Err(refusal.clone())),
     };
-    let zone = app.house().agency().await?.zone;
+    let zone = app.house().zone().await?;
     let when = match to_json(&when_fields(&form.typed), zone) {
         Ok(when) => when,
         Err(refusal) => return Ok(Err(refusal)),

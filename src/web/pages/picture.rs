@@ -89,7 +89,7 @@ async fn shows(
     let shown = shown(&reader, typed.read("of")?).await?;
     show::noted(&reader, &shown.case, "page of a picture").await?;
     let on_record = copies::picture(&reader, shown.of, digest).await?;
-    let zone = app.house().agency().await?.zone;
+    let zone = app.house().zone().await?;
     let mut list = images(shown.of, std::slice::from_ref(&on_record), zone);
     let image = list.pop().ok_or(ReadError::NotFound("picture"))?;
     let asked = typed.get("copy");

@@ -42,7 +42,7 @@ pub async fn page(State(app): State<App>, visitor: Visitor) -> Result<Response, 
             Some((signed.size, signed.root.to_string(), row.note))
         }
     };
-    let zone = house.agency().await.map_err(ReadError::from)?.zone;
+    let zone = house.zone().await.map_err(ReadError::from)?;
     let witnesses = house
         .cosignatures()
         .await?

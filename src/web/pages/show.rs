@@ -218,20 +218,23 @@ pub fn consumed(
     })
 }
 
+/// A hold: since when, by whose order and why.
+pub fn hold(h: &crate::custody::hold::Hold, zone: Zone) -> String {
+    format!(
+        "since {}, ordered by {}: {}",
+        words::minute(&h.at, zone),
+        h.authority,
+        h.reason
+    )
+}
+
 /// The holds that stand, as facts.
 pub fn held(
     holds: &[crate::custody::hold::Hold],
     zone: Zone,
 ) -> impl Iterator<Item = (String, String)> {
-    crate::custody::hold::standing(holds).map(move |h| {
-        let said = format!(
-            "since {}, ordered by {}: {}",
-            words::minute(&h.at, zone),
-            h.authority,
-            h.reason
-        );
-        (format!("Hold {}", h.number), said)
-    })
+    crate::custody::hold::standing(holds)
+        .map(move |h| (format!("Hold {}", h.number), hold(h, zone)))
 }
 
 /// How long the evidence of a case is kept, in words; empty where nobody has said.

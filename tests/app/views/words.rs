@@ -5,11 +5,12 @@ use liftledger::app::views::orientation::orientation;
 use liftledger::app::views::words;
 use liftledger::custody::Fact;
 use liftledger::lifting::handedness::{Relief, Tone};
+use liftledger::zone::Zone;
 
 #[test]
 fn times_always_show_their_zone() {
     let at = DateTime::parse_from_rfc3339("2026-11-25T13:20:05Z").unwrap();
-    let zone = |h: i32| FixedOffset::east_opt(h * 3600).unwrap().into();
+    let zone = |h: i32| Zone::Fixed(FixedOffset::east_opt(h * 3600).unwrap());
     assert_eq!(words::when(&at, zone(1)), "2026-11-25 14:20:05 +01:00");
     assert_eq!(words::minute(&at, zone(0)), "2026-11-25 13:20 +00:00");
     assert_eq!(words::minute(&at, zone(-14)), "2026-11-24 23:20 -14:00");

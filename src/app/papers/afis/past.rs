@@ -55,7 +55,7 @@ pub struct PastHandOff {
 /// # Errors
 /// [`ReadError`].
 pub async fn past(reader: &Reader<'_>, of: Subject) -> Result<Vec<PastHandOff>, ReadError> {
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let mut out = Vec::new();
     for past in reader.history(of).await? {
         let Some(Fact::AfisExported(x)) = past.fact else {

@@ -241,7 +241,7 @@ impl About {
             thing,
             case,
             state,
-            zone: reader.house().agency().await?.zone,
+            zone: reader.house().zone().await?,
         })
     }
 

@@ -13,7 +13,7 @@ use crate::web::frame::Link;
 pub(super) async fn log(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
     reader.must(Action::Keep)?;
     let place = reader.place(typed.read("place")?).await?;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let offset = *chrono::Utc::now().with_timezone(&zone).offset();
     let page = format!("/places/{}", place.id);
     let climate = reader.house().rules.climate(&place.added.climate);

@@ -7,6 +7,7 @@ use crate::app::views::times::times;
 use crate::app::views::words;
 use crate::app::{Reader, Thing, knowledge};
 use crate::custody::state::Holder;
+use crate::trade::TradeRules;
 use crate::web::error::Failure;
 use crate::web::form::{Input, Kind, Typed};
 
@@ -69,7 +70,7 @@ pub(super) async fn receive(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
     }
     let rules = &reader.house().rules;
     sheet.cautions.extend(about.cautions(rules));
-    asks_for(reader, &about, &mut sheet).await?;
+    asks_for(rules, &about, &mut sheet);
     sheet.inputs.extend(seen(about.is_sealed()));
     sheet.sentence = format!(
         "I received {} in the condition described here.",
@@ -79,12 +80,10 @@ pub(super) async fn receive(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
 }
 
 /// What the thing asks for once it is received: its place, its times, its packing while it is loose.
-async fn asks_for(reader: &Reader<'_>, about: &About, sheet: &mut Sheet) -> Result<(), Failure> {
-    let rules = &reader.house().rules;
-    let zone = reader.house().agency().await?.zone;
+fn asks_for(rules: &TradeRules, about: &About, sheet: &mut Sheet) {
     let now = chrono::Utc::now().fixed_offset();
     let Some(thing) = about.state.thing(about.piece) else {
-        return Ok(());
+        return;
     };
     let asks = keeping(rules, &knowledge::needs(rules, &thing).unwrap_or_default());
     if matches!(about.thing, Thing::Item(_)) {
@@ -99,13 +98,12 @@ async fn asks_for(reader: &Reader<'_>, about: &About, sheet: &mut Sheet) -> Resu
         sheet.facts.push(("Its place".into(), place.join(" ")));
     }
     for item in about.state.items_in(about.piece) {
-        for time in times(rules, item, zone, now) {
+        for time in times(rules, item, about.zone, now) {
             sheet
                 .facts
                 .push((format!("Item {}, time", item.number), time.sentence));
         }
     }
-    Ok(())
 }
 
 /// Refuse what is offered.

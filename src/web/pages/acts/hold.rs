@@ -5,13 +5,13 @@ use serde_json::{Map, Value};
 use super::choices::About;
 use super::{Sheet, case};
 use crate::app::Reader;
-use crate::app::views::words;
 use crate::custody::hold::{Hold, standing};
 use crate::custody::state::Case;
 use crate::ids::{ItemId, Piece, Subject};
 use crate::people::Action;
 use crate::web::error::Failure;
 use crate::web::form::{Choice, Input, Kind, Typed};
+use crate::web::pages::show;
 use crate::zone::Zone;
 
 const BLOCKS: &str = "While a hold stands, nothing under it is handed to anybody outside or disposed of. Hand-overs between people \
@@ -49,21 +49,8 @@ async fn of(
     };
     sheet.intro = BLOCKS.into();
     sheet.inputs.push(Input::hidden("of", of.to_string()));
-    for hold in standing(&holds) {
-        sheet
-            .facts
-            .push((format!("Hold {}", hold.number), said(hold, zone)));
-    }
+    sheet.facts.extend(show::held(&holds, zone));
     Ok((sheet, holds))
-}
-
-fn said(hold: &Hold, zone: Zone) -> String {
-    format!(
-        "since {}, ordered by {}: {}",
-        words::minute(&hold.at, zone),
-        hold.authority,
-        hold.reason
-    )
 }
 
 fn of_case(found: &Case, verb: &str) -> Sheet {
@@ -89,7 +76,7 @@ fn why(sheet: &mut Sheet) {
 
 /// Place a hold on an item or a case.
 pub(super) async fn place(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let (mut sheet, _) = of(reader, typed, zone, "Place a hold on").await?;
     sheet.submit = "Place the hold".into();
     why(&mut sheet);
@@ -108,14 +95,14 @@ fn number(fields: &mut Map<String, Value>) {
 
 /// Lift a hold.
 pub(super) async fn lift(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Failure> {
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let (mut sheet, holds) = of(reader, typed, zone, "Lift a hold on").await?;
     sheet.submit = "Lift the hold".into();
     let choices = standing(&holds)
         .map(|h| {
             Choice::new(
                 h.number.to_string(),
-                format!("Hold {}, {}", h.number, said(h, zone)),
+                format!("Hold {}, {}", h.number, show::hold(h, zone)),
             )
         })
         .collect();

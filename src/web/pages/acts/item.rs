@@ -258,7 +258,7 @@ pub(super) async fn recover(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet,
     let mark = reader.mark(typed.read("mark")?).await?;
     let case = reader.case(mark.case).await?;
     let rules = &reader.house().rules;
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let now = chrono::Utc::now().with_timezone(&zone);
     let today = now.date_naive();
     let now = now.format("%Y-%m-%dT%H:%M").to_string();

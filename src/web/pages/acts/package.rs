@@ -169,7 +169,7 @@ pub(super) async fn pack(reader: &Reader<'_>, typed: &Typed) -> Result<Sheet, Fa
     let things: Vec<state::Thing<'_>> = goes_in.iter().filter_map(|p| around.thing(*p)).collect();
     let mut facts = vec![("Case".into(), format!("{}, {}", case.number, case.title))];
     let mut told: Vec<RuleWords> = Vec::new();
-    let zone = reader.house().agency().await?.zone;
+    let zone = reader.house().zone().await?;
     let now = chrono::Utc::now().fixed_offset();
     let mut in_stock = Boxes::default();
     let intro = if things.is_empty() {
