@@ -1,5 +1,5 @@
 //! Signing in, tokens and settings: the same SQL for each database, stamped for both. Each write is a transaction of its
-//! own, on the connections that the store calls `changes`.
+//! own, on a connection that the store gives as its `changer`.
 
 use super::{
     Accounts, Answer, CredentialRow, LIST_MAX, PostgresStore, SessionRow, SignInFailureRow,
@@ -14,7 +14,7 @@ macro_rules! accounts {
                     let sql = "SELECT * FROM credentials WHERE person = $1";
                     Ok(sqlx::query_as(sql)
                         .bind(person)
-                        .fetch_optional(&self.readers)
+                        .fetch_optional(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -25,7 +25,7 @@ macro_rules! accounts {
                     Ok(sqlx::query_as(sql)
                         .bind(after)
                         .bind(i64::from(limit.min(LIST_MAX)))
-                        .fetch_all(&self.readers)
+                        .fetch_all(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -38,7 +38,7 @@ macro_rules! accounts {
                         .bind(row.person)
                         .bind(row.phc)
                         .bind(row.changed_at);
-                    q.execute(self.changes()).await?;
+                    q.execute(&mut *self.changer().await?).await?;
                     Ok(())
                 })
             }
@@ -51,7 +51,7 @@ macro_rules! accounts {
                         .bind(row.person)
                         .bind(row.created_at)
                         .bind(row.seen_at);
-                    q.bind(row.theme).execute(self.changes()).await?;
+                    q.bind(row.theme).execute(&mut *self.changer().await?).await?;
                     Ok(())
                 })
             }
@@ -61,7 +61,7 @@ macro_rules! accounts {
                     let sql = "SELECT * FROM sessions WHERE token_hash = $1";
                     Ok(sqlx::query_as(sql)
                         .bind(token_hash.to_vec())
-                        .fetch_optional(&self.readers)
+                        .fetch_optional(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -70,7 +70,7 @@ macro_rules! accounts {
                 Box::pin(async move {
                     let sql = "UPDATE sessions SET seen_at = $1 WHERE token_hash = $2";
                     let q = sqlx::query(sql).bind(seen_at).bind(token_hash.to_vec());
-                    Ok(q.execute(self.changes()).await?.rows_affected() > 0)
+                    Ok(q.execute(&mut *self.changer().await?).await?.rows_affected() > 0)
                 })
             }
 
@@ -78,7 +78,7 @@ macro_rules! accounts {
                 Box::pin(async move {
                     let sql = "UPDATE sessions SET theme = $1 WHERE token_hash = $2";
                     let q = sqlx::query(sql).bind(theme).bind(token_hash.to_vec());
-                    Ok(q.execute(self.changes()).await?.rows_affected() > 0)
+                    Ok(q.execute(&mut *self.changer().await?).await?.rows_affected() > 0)
                 })
             }
 
@@ -86,14 +86,14 @@ macro_rules! accounts {
                 Box::pin(async move {
                     let q =
                         sqlx::query("DELETE FROM sessions WHERE token_hash = $1").bind(token_hash.to_vec());
-                    Ok(q.execute(self.changes()).await?.rows_affected() > 0)
+                    Ok(q.execute(&mut *self.changer().await?).await?.rows_affected() > 0)
                 })
             }
 
             fn delete_sessions_of<'a>(&'a self, person: &'a str) -> Answer<'a, u64> {
                 Box::pin(async move {
                     let q = sqlx::query("DELETE FROM sessions WHERE person = $1").bind(person);
-                    Ok(q.execute(self.changes()).await?.rows_affected())
+                    Ok(q.execute(&mut *self.changer().await?).await?.rows_affected())
                 })
             }
 
@@ -105,7 +105,7 @@ macro_rules! accounts {
                 Box::pin(async move {
                     let sql = "DELETE FROM sessions WHERE seen_at < $1 OR created_at < $2";
                     let q = sqlx::query(sql).bind(seen_before).bind(created_before);
-                    Ok(q.execute(self.changes()).await?.rows_affected())
+                    Ok(q.execute(&mut *self.changer().await?).await?.rows_affected())
                 })
             }
 
@@ -120,7 +120,7 @@ macro_rules! accounts {
                         .bind(row.created_at);
                     q.bind(row.last_used_at)
                         .bind(row.expires_at)
-                        .execute(self.changes())
+                        .execute(&mut *self.changer().await?)
                         .await?;
                     Ok(())
                 })
@@ -131,7 +131,7 @@ macro_rules! accounts {
                     let sql = "SELECT * FROM tokens WHERE token_hash = $1";
                     Ok(sqlx::query_as(sql)
                         .bind(token_hash.to_vec())
-                        .fetch_optional(&self.readers)
+                        .fetch_optional(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -142,7 +142,7 @@ macro_rules! accounts {
                     Ok(sqlx::query_as(sql)
                         .bind(after.to_vec())
                         .bind(i64::from(limit.min(LIST_MAX)))
-                        .fetch_all(&self.readers)
+                        .fetch_all(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -153,7 +153,7 @@ macro_rules! accounts {
                     Ok(sqlx::query_as(sql)
                         .bind(person)
                         .bind(i64::from(LIST_MAX))
-                        .fetch_all(&self.readers)
+                        .fetch_all(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -164,7 +164,7 @@ macro_rules! accounts {
                     let q = sqlx::query(sql)
                         .bind(last_used_at)
                         .bind(token_hash.to_vec());
-                    Ok(q.execute(self.changes()).await?.rows_affected() > 0)
+                    Ok(q.execute(&mut *self.changer().await?).await?.rows_affected() > 0)
                 })
             }
 
@@ -173,7 +173,7 @@ macro_rules! accounts {
                     let q = sqlx::query("DELETE FROM tokens WHERE person = $1 AND name = $2")
                         .bind(person)
                         .bind(name);
-                    Ok(q.execute(self.changes()).await?.rows_affected() > 0)
+                    Ok(q.execute(&mut *self.changer().await?).await?.rows_affected() > 0)
                 })
             }
 
@@ -182,7 +182,7 @@ macro_rules! accounts {
                     let sql = "SELECT * FROM sign_in_failures WHERE user_name = $1";
                     Ok(sqlx::query_as(sql)
                         .bind(user_name)
-                        .fetch_optional(&self.readers)
+                        .fetch_optional(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -195,7 +195,7 @@ macro_rules! accounts {
                     let n: i64 = sqlx::query_scalar(sql)
                         .bind(user_name)
                         .bind(at)
-                        .fetch_one(self.changes())
+                        .fetch_one(&mut *self.changer().await?)
                         .await?;
                     Ok(n.unsigned_abs())
                 })
@@ -204,7 +204,7 @@ macro_rules! accounts {
             fn clear_sign_in_failures<'a>(&'a self, user_name: &'a str) -> Answer<'a, ()> {
                 Box::pin(async move {
                     let q = sqlx::query("DELETE FROM sign_in_failures WHERE user_name = $1").bind(user_name);
-                    q.execute(self.changes()).await?;
+                    q.execute(&mut *self.changer().await?).await?;
                     Ok(())
                 })
             }
@@ -212,7 +212,7 @@ macro_rules! accounts {
             fn delete_old_sign_in_failures<'a>(&'a self, before: &'a str) -> Answer<'a, u64> {
                 Box::pin(async move {
                     let q = sqlx::query("DELETE FROM sign_in_failures WHERE last_at < $1").bind(before);
-                    Ok(q.execute(self.changes()).await?.rows_affected())
+                    Ok(q.execute(&mut *self.changer().await?).await?.rows_affected())
                 })
             }
 
@@ -222,7 +222,7 @@ macro_rules! accounts {
                     Ok(sqlx::query_as(sql)
                         .bind(after)
                         .bind(i64::from(limit.min(LIST_MAX)))
-                        .fetch_all(&self.readers)
+                        .fetch_all(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -232,7 +232,7 @@ macro_rules! accounts {
                     let sql = "SELECT value FROM settings WHERE name = $1";
                     Ok(sqlx::query_scalar(sql)
                         .bind(name)
-                        .fetch_optional(&self.readers)
+                        .fetch_optional(&mut *self.reader().await?)
                         .await?)
                 })
             }
@@ -244,7 +244,7 @@ macro_rules! accounts {
                     sqlx::query(sql)
                         .bind(name)
                         .bind(value)
-                        .execute(self.changes())
+                        .execute(&mut *self.changer().await?)
                         .await?;
                     Ok(())
                 })

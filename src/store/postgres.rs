@@ -9,10 +9,12 @@
 
 mod address;
 mod guards;
+mod line;
 mod listening;
 mod read;
 mod reads;
 mod schema;
+mod tx;
 mod write;
 
 use std::time::Duration;
@@ -23,7 +25,9 @@ use sqlx::{AssertSqlSafe, ConnectOptions as _, Connection as _, PgConnection};
 
 use super::{Answer, Listening, Scrubbed, Store, StoreError, WriteTx};
 pub use address::{Address, AddressError};
+use line::Line;
 pub use schema::{SCHEMA, grants};
+use tx::Tx;
 
 /// How long a statement waits for a lock, and a caller for a free connection.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -40,9 +44,9 @@ const FRESH: Duration = Duration::from_secs(1);
 pub struct PostgresStore {
     /// One connection, for the one writer of this server.
     appender: PgPool,
-    pub(super) readers: PgPool,
-    /// One connection, for notices.
-    notices: PgPool,
+    readers: PgPool,
+    /// How to reach it, for whoever listens.
+    options: PgConnectOptions,
 }
 
 /// What every session is begun with: where the tables are, and that nothing waits for ever.
@@ -75,8 +79,6 @@ fn pool(max: u32) -> PgPoolOptions {
         .max_connections(max)
         .acquire_timeout(PATIENCE)
         .test_before_acquire(false)
-        // A transaction that was given up is rolled back here; a line that has fallen silent would be waited for for ever.
-        .after_release(|connection, _| Box::pin(asked(connection, PATIENCE)))
         // A connection that has lain idle may have been cut; asking it first costs a round trip.
         .before_acquire(|connection, about| {
             Box::pin(async move {
@@ -127,17 +129,21 @@ impl PostgresStore {
         let readers = pool(READERS)
             .after_connect(|connection, _| Box::pin(durable(connection)))
             .connect_lazy_with(options.clone());
-        let notices = pool(1).connect_lazy_with(options);
         Ok(Some(Self {
             appender,
             readers,
-            notices,
+            options,
         }))
     }
 
-    /// The connections that change what is no evidence.
-    pub(super) fn changes(&self) -> &PgPool {
-        &self.readers
+    /// A connection that reads.
+    pub(super) async fn reader(&self) -> Result<Line, StoreError> {
+        Ok(Line::of(&self.readers).await?)
+    }
+
+    /// A connection that changes what is no evidence.
+    pub(super) async fn changer(&self) -> Result<Line, StoreError> {
+        self.reader().await
     }
 }
 
@@ -180,8 +186,7 @@ async fn durable(connection: &mut PgConnection) -> Result<(), sqlx::Error> {
 impl Store for PostgresStore {
     fn begin(&self) -> Answer<'_, Box<dyn WriteTx>> {
         Box::pin(async move {
-            let begin = "BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE";
-            let mut tx = self.appender.begin_with(begin).await?;
+            let mut tx = Tx::begin(&self.appender).await?;
             sqlx::query("SELECT pg_advisory_xact_lock($1)")
                 .bind(APPEND_LOCK)
                 .execute(&mut *tx)
@@ -192,14 +197,13 @@ impl Store for PostgresStore {
 
     fn listen(&self) -> Answer<'_, Option<Box<dyn Listening>>> {
         Box::pin(async move {
-            let listening = listening::PostgresListening::begin(&self.notices).await?;
+            let listening = listening::PostgresListening::begin(self.options.clone()).await?;
             Ok(Some(Box::new(listening) as Box<dyn Listening>))
         })
     }
 
     fn close(&self) -> BoxFuture<'_, ()> {
         Box::pin(async move {
-            self.notices.close().await;
             self.readers.close().await;
             self.appender.close().await;
         })
@@ -212,7 +216,7 @@ impl Store for PostgresStore {
             let owns: bool = sqlx::query_scalar(
                 "SELECT pg_has_role(current_user, relowner, 'MEMBER') FROM pg_class WHERE oid = to_regclass('event_payloads')",
             )
-            .fetch_one(&self.readers)
+            .fetch_one(&mut *self.reader().await?)
             .await?;
             if !owns {
                 return Ok(Scrubbed {
@@ -228,7 +232,7 @@ impl Store for PostgresStore {
             for table in SCRUBBED {
                 let sql = format!("VACUUM (FULL) {table}");
                 sqlx::query(AssertSqlSafe(sql))
-                    .execute(&self.readers)
+                    .execute(&mut *self.reader().await?)
                     .await?;
             }
             Ok(Scrubbed {

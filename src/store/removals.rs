@@ -11,7 +11,7 @@ macro_rules! removals {
                 Box::pin(async move {
                     let sql = "SELECT what, by_seq FROM removals ORDER BY what LIMIT $1";
                     let q = sqlx::query(sql).bind(i64::from(limit.min(LIST_MAX)));
-                    let rows = q.fetch_all(&self.readers).await?;
+                    let rows = q.fetch_all(&mut *self.reader().await?).await?;
                     rows.into_iter()
                         .map(|row| {
                             let by: i64 = row.try_get("by_seq")?;
@@ -27,7 +27,7 @@ macro_rules! removals {
             fn removal_done<'a>(&'a self, what: &'a str) -> Answer<'a, ()> {
                 Box::pin(async move {
                     let q = sqlx::query("DELETE FROM removals WHERE what = $1").bind(what);
-                    q.execute(self.changes()).await?;
+                    q.execute(&mut *self.changer().await?).await?;
                     Ok(())
                 })
             }
@@ -37,7 +37,7 @@ macro_rules! removals {
                     let sql = "SELECT count(*) FROM docs WHERE kind IN ('mark', 'item') AND doc LIKE '%' || $1 || '%'";
                     let n: i64 = sqlx::query_scalar(sql)
                         .bind(digest)
-                        .fetch_one(&self.readers)
+                        .fetch_one(&mut *self.reader().await?)
                         .await?;
                     Ok(n > 0)
                 })

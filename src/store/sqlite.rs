@@ -11,8 +11,9 @@ use std::{path::Path, time::Duration};
 
 use futures_util::future::BoxFuture;
 use sqlx::{
-    Connection as _, SqlSafeStr, SqlitePool,
+    Connection as _, SqlSafeStr, Sqlite, SqlitePool,
     migrate::{Migration, MigrationType, Migrator},
+    pool::PoolConnection,
     sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
 };
 
@@ -45,7 +46,7 @@ fn cache(mib: u32) -> String {
 #[derive(Clone, Debug)]
 pub struct SqliteStore {
     writer: SqlitePool,
-    pub(super) readers: SqlitePool,
+    readers: SqlitePool,
 }
 
 impl SqliteStore {
@@ -125,9 +126,14 @@ impl SqliteStore {
         Ok(())
     }
 
+    /// A connection that reads.
+    pub(super) async fn reader(&self) -> Result<PoolConnection<Sqlite>, StoreError> {
+        Ok(self.readers.acquire().await?)
+    }
+
     /// The connection that changes what is no evidence.
-    pub(super) fn changes(&self) -> &SqlitePool {
-        &self.writer
+    pub(super) async fn changer(&self) -> Result<PoolConnection<Sqlite>, StoreError> {
+        Ok(self.writer.acquire().await?)
     }
 
     /// Closes every connection, after what they are doing.

@@ -60,12 +60,7 @@ pub fn told_of(events: &[Event], state: &State, piece: Piece, now: DateTime<Utc>
         Piece::Item(id) => {
             let of = Subject::Mark(state.items[&id].mark);
             let all = history(events, of).into_iter();
-            all.map(|past| Step {
-                past,
-                of,
-                through: None,
-            })
-            .collect()
+            all.map(|past| Step::own(past, of)).collect()
         }
         Piece::Package(_) => vec![],
     };

@@ -64,15 +64,12 @@ fn told(y: &Yard, piece: Piece) -> Told {
         .iter()
         .filter_map(|event| {
             let touch = event.header.touches.iter().find(|t| t.subject == of)?;
-            Some(Step {
-                past: Past {
-                    n: touch.n,
-                    event: event.clone(),
-                    fact: Fact::from_fields(&event.header.kind, &event.fields).ok(),
-                },
-                of,
-                through: None,
-            })
+            let past = Past {
+                n: touch.n,
+                event: event.clone(),
+                fact: Fact::from_fields(&event.header.kind, &event.fields).ok(),
+            };
+            Some(Step::own(past, of))
         })
         .collect();
     let zone = FixedOffset::east_opt(3600).unwrap();

@@ -814,6 +814,41 @@ proptest! {
     }
 }
 
+/// What is put into a package later has not the event on its trail with which it was certain last who had the package; that nobody
+/// vouches for the time until charge was taken is one finding all the same, whatever is looked at.
+#[test]
+fn charge_taken_of_a_package_is_one_finding_of_all_that_is_in_it() {
+    let mut run = Run::new();
+    let steps = [
+        (Op::Pack, 0, 0),
+        (Op::TakeOut, 0, 0),
+        // The package into another, and only then the item into the inner one.
+        (Op::Pack, ITEMS, 0),
+        (Op::PutIn, 0, 0),
+        (Op::TakeCharge, ITEMS + 1, 0),
+    ];
+    for (op, thing, other) in steps {
+        let before = run.carried_out;
+        run.step(&Step {
+            op,
+            asks: None,
+            who: 0,
+            to: 0,
+            thing,
+            other,
+            number: 0,
+            flag: false,
+        });
+        assert!(run.carried_out > before, "{op:?}");
+    }
+    let found = findings_hold(&run.events, &run.stage.state, run.now);
+    let gaps: Vec<_> = found.into_iter().filter(|f| f.code == "gap").collect();
+    let keys: BTreeSet<String> = gaps.iter().map(|f| f.key.to_string()).collect();
+    assert_eq!((gaps.len(), keys.len()), (3, 1), "{keys:?}");
+    assert_eq!(gaps[0].key.of, run.pieces[ITEMS + 1].into());
+    assert_eq!(gaps[0].events.len(), 2, "the making and the taking");
+}
+
 /// Over the fixed run of steps many kinds of findings are told, and each holds.
 #[test]
 fn every_finding_names_its_events_and_is_found_again() {

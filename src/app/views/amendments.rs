@@ -45,11 +45,7 @@ pub fn amendments(of: Subject, history: &[Past], zone: Zone) -> Vec<Amendment> {
             let Some(Fact::Amended(x)) = &past.fact else {
                 return None;
             };
-            let step = Step {
-                past: past.clone(),
-                of,
-                through: None,
-            };
+            let step = Step::own(past.clone(), of);
             let (by_name, when) = (by_name(&step), words::minute(&claimed_at(&step), zone));
             Some(Amendment {
                 of: x.of,

@@ -52,11 +52,7 @@ pub async fn load(reader: &Reader<'_>, id: MarkId) -> Result<MarkFile, ReadError
     let amendments = amendments(of, &history, zone);
     let steps: Vec<Step> = history
         .into_iter()
-        .map(|past| Step {
-            past,
-            of,
-            through: None,
-        })
+        .map(|past| Step::own(past, of))
         .collect();
     let mut asked: Vec<Subject> = named(&steps).into_iter().collect();
     asked.push(of);

@@ -5,6 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::custody_rows::claimed_at;
 use crate::app::past::{HISTORY_MAX, Past, histories};
 use crate::app::reader::ReadError;
 use crate::custody::Fact;
@@ -21,9 +22,23 @@ pub struct Step {
     pub of: Subject,
     /// The package that it was recorded on, where that is not the piece itself.
     pub through: Option<PackageId>,
+    /// Where somebody took charge of what this was recorded on: the event with which it was certain last who had that. It is in
+    /// that thing's own history, and need not be on the trail of what was put into it later.
+    pub certain: Option<Seq>,
 }
 
 impl Step {
+    /// An event as one of a subject's own.
+    #[must_use]
+    pub fn own(past: Past, of: Subject) -> Self {
+        Self {
+            past,
+            of,
+            through: None,
+            certain: None,
+        }
+    }
+
     /// Its place in the ledger.
     #[must_use]
     pub fn seq(&self) -> Seq {
@@ -185,19 +200,29 @@ fn settle(package: PackageId, own: &mut Own, known: &mut Known) {
     known.insert(package, steps);
 }
 
+/// Of taking charge of something: the event, among those before it, with which it was certain last who had it.
+fn certain(before: &[Step], step: &Step) -> Option<Seq> {
+    let Some(Fact::ChargeTaken(x)) = &step.past.fact else {
+        return None;
+    };
+    let custody = ["custody.", "package.", "item.recovered", "item.brought-in"];
+    let of_custody = |s: &&Step| {
+        let kind = &s.past.event.header.kind;
+        claimed_at(s) == x.unaccounted_since && custody.iter().any(|c| kind.starts_with(c))
+    };
+    before.iter().rfind(of_custody).map(Step::seq)
+}
+
 /// A piece's own events, and those of the packages around it while it was in them, in the ledger's order, each once.
 #[must_use]
 pub fn joined(piece: Piece, own: Vec<Past>, stays: &[Within], packages: &Known) -> Vec<Step> {
     let of = Subject::from(piece);
     let mut by_seq: BTreeMap<Seq, Step> = BTreeMap::new();
-    for past in own {
-        let step = Step {
-            past,
-            of,
-            through: None,
-        };
-        by_seq.insert(step.seq(), step);
+    let mut own: Vec<Step> = own.into_iter().map(|past| Step::own(past, of)).collect();
+    for i in 0..own.len() {
+        own[i].certain = certain(&own[..i], &own[i]);
     }
+    by_seq.extend(own.into_iter().map(|step| (step.seq(), step)));
     let around: BTreeSet<PackageId> = stays.iter().map(|w| w.package).collect();
     for package in around {
         for step in packages.get(&package).into_iter().flatten() {
@@ -237,11 +262,7 @@ pub async fn of_marks(
     let steps = |mark: &MarkId| {
         let of = Subject::Mark(*mark);
         let all = read.remove(&of).unwrap_or_default().into_iter();
-        let steps = all.map(|past| Step {
-            past,
-            of,
-            through: None,
-        });
+        let steps = all.map(|past| Step::own(past, of));
         (*mark, steps.collect())
     };
     Ok(marks.iter().map(steps).collect())

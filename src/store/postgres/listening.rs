@@ -2,8 +2,9 @@
 //! hears of what is not committed.
 
 use sqlx::PgConnection;
-use sqlx::postgres::{PgListener, PgPool};
+use sqlx::postgres::{PgConnectOptions, PgListener};
 
+use super::pool;
 use crate::store::{Answer, Listening, StoreError, error::int};
 
 /// The channel's name. Channels are each database's own.
@@ -19,12 +20,14 @@ pub(super) async fn tell(c: &mut PgConnection, size: u64) -> Result<(), StoreErr
     Ok(())
 }
 
-/// A connection that listens.
+/// A connection that listens. What is under way when it ends may hang behind a silent line until the system gives the line
+/// up; so each has a pool of its own, and whoever listens next does not stand behind it.
 pub(super) struct PostgresListening(PgListener);
 
 impl PostgresListening {
-    pub(super) async fn begin(pool: &PgPool) -> Result<Self, StoreError> {
-        let mut listener = PgListener::connect_with(pool).await?;
+    pub(super) async fn begin(options: PgConnectOptions) -> Result<Self, StoreError> {
+        let pool = pool(1).connect_lazy_with(options);
+        let mut listener = PgListener::connect_with(&pool).await?;
         // Notices that come while nothing is connected are lost, and the head has to be read again: so the end is told.
         listener.eager_reconnect(false);
         listener.listen(CHANNEL).await?;

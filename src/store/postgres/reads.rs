@@ -1,6 +1,6 @@
 //! Reading what is committed.
 
-use sqlx::{Postgres, QueryBuilder, pool::PoolConnection};
+use sqlx::{Postgres, QueryBuilder};
 
 use super::{PostgresStore, guards, read};
 use crate::store::listing::{
@@ -8,8 +8,8 @@ use crate::store::listing::{
 };
 use crate::store::{
     Answer, BrokenGuard, CheckpointRow, CommandRow, Counts, DocFilter, DocRow, Head, NodeRow,
-    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, StoreError, SubjectEvent, TouchedEvent,
-    TouchesRow, WordRow, WordsAsked, WordsRow, error::int,
+    RawCheckpoint, RawEvent, RawNode, Reads, SealRow, SubjectEvent, TouchedEvent, TouchesRow,
+    WordRow, WordsAsked, WordsRow, error::int,
 };
 
 /// An event with its payload, the columns as they are; the identifier as bytes, as the raw row has it.
@@ -35,12 +35,6 @@ macro_rules! raw_event {
     };
 }
 
-impl PostgresStore {
-    async fn reader(&self) -> Result<PoolConnection<Postgres>, StoreError> {
-        Ok(self.readers.acquire().await?)
-    }
-}
-
 impl Reads for PostgresStore {
     fn head(&self) -> Answer<'_, Head> {
         Box::pin(async move { read::head(&mut *self.reader().await?).await })
@@ -53,7 +47,7 @@ impl Reads for PostgresStore {
                  (SELECT count(*) FROM tree_nodes), (SELECT count(*) FROM checkpoints), \
                  (SELECT count(*) FROM touches), (SELECT count(*) FROM docs)",
             )
-            .fetch_one(&self.readers)
+            .fetch_one(&mut *self.reader().await?)
             .await?;
             let n = i64::unsigned_abs;
             Ok(Counts {
@@ -72,7 +66,7 @@ impl Reads for PostgresStore {
             let sql = "SELECT * FROM docs WHERE subject = $1";
             Ok(sqlx::query_as(sql)
                 .bind(subject)
-                .fetch_optional(&self.readers)
+                .fetch_optional(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -96,7 +90,9 @@ impl Reads for PostgresStore {
     fn list_subjects<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<String>> {
         Box::pin(async move {
             let mut q = subjects_query(filter)?;
-            Ok(q.build_query_scalar().fetch_all(&self.readers).await?)
+            Ok(q.build_query_scalar()
+                .fetch_all(&mut *self.reader().await?)
+                .await?)
         })
     }
 
@@ -107,7 +103,10 @@ impl Reads for PostgresStore {
             q.push(" LIMIT ")
                 .push_bind(i64::from(most))
                 .push(") AS counted");
-            let n: i64 = q.build_query_scalar().fetch_one(&self.readers).await?;
+            let n: i64 = q
+                .build_query_scalar()
+                .fetch_one(&mut *self.reader().await?)
+                .await?;
             Ok(n.unsigned_abs())
         })
     }
@@ -122,7 +121,7 @@ impl Reads for PostgresStore {
                 .bind(begin)
                 .bind(end_of(begin))
                 .bind(list_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -144,7 +143,7 @@ impl Reads for PostgresStore {
                 .bind(begin)
                 .bind(end_of(begin))
                 .bind(list_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -158,7 +157,7 @@ impl Reads for PostgresStore {
             }
             Ok(words_query(asked)
                 .build_query_as()
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -179,7 +178,7 @@ impl Reads for PostgresStore {
                 .bind(subjects)
                 .bind(begin)
                 .bind(end_of(begin))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -197,7 +196,7 @@ impl Reads for PostgresStore {
                 .bind(after.0)
                 .bind(after.1)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -238,7 +237,7 @@ impl Reads for PostgresStore {
                 .bind(subject)
                 .bind(int(after_n)?)
                 .bind(list_limit(limit));
-            Ok(q.fetch_all(&self.readers).await?)
+            Ok(q.fetch_all(&mut *self.reader().await?).await?)
         })
     }
 
@@ -256,14 +255,14 @@ impl Reads for PostgresStore {
                 "ORDER BY t.subject, t.n"
             );
             let q = sqlx::query_as(sql).bind(subjects).bind(i64::from(each));
-            Ok(q.fetch_all(&self.readers).await?)
+            Ok(q.fetch_all(&mut *self.reader().await?).await?)
         })
     }
 
     fn event(&self, seq: u64) -> Answer<'_, Option<RawEvent>> {
         Box::pin(async move {
             let q = sqlx::query_as(raw_event!("WHERE e.seq = $1")).bind(int(seq)?);
-            Ok(q.fetch_optional(&self.readers).await?)
+            Ok(q.fetch_optional(&mut *self.reader().await?).await?)
         })
     }
 
@@ -271,7 +270,7 @@ impl Reads for PostgresStore {
         Box::pin(async move {
             Ok(sqlx::query_as(raw_event!("WHERE e.id = $1"))
                 .bind(id)
-                .fetch_optional(&self.readers)
+                .fetch_optional(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -289,7 +288,7 @@ impl Reads for PostgresStore {
             ));
             Ok(q.bind(from)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -300,7 +299,7 @@ impl Reads for PostgresStore {
                        WHERE NOT EXISTS (SELECT 1 FROM events e WHERE e.seq = p.seq) ORDER BY seq LIMIT $1";
             Ok(sqlx::query_scalar(sql)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -314,7 +313,7 @@ impl Reads for PostgresStore {
                 .bind(after.0)
                 .bind(after.1)
                 .bind(raw_limit(limit));
-            Ok(q.fetch_all(&self.readers).await?)
+            Ok(q.fetch_all(&mut *self.reader().await?).await?)
         })
     }
 
@@ -331,7 +330,7 @@ impl Reads for PostgresStore {
                 .bind(level)
                 .bind(idx)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -339,7 +338,9 @@ impl Reads for PostgresStore {
     fn latest_checkpoint(&self) -> Answer<'_, Option<CheckpointRow>> {
         Box::pin(async move {
             let sql = "SELECT size, note FROM checkpoints ORDER BY size DESC LIMIT 1";
-            Ok(sqlx::query_as(sql).fetch_optional(&self.readers).await?)
+            Ok(sqlx::query_as(sql)
+                .fetch_optional(&mut *self.reader().await?)
+                .await?)
         })
     }
 
@@ -348,7 +349,7 @@ impl Reads for PostgresStore {
             let sql = "SELECT size, note FROM checkpoints WHERE size >= $1 ORDER BY size LIMIT 1";
             Ok(sqlx::query_as(sql)
                 .bind(int(size)?)
-                .fetch_optional(&self.readers)
+                .fetch_optional(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -360,7 +361,7 @@ impl Reads for PostgresStore {
             Ok(sqlx::query_as(sql)
                 .bind(after)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }

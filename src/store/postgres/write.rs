@@ -1,8 +1,9 @@
 //! The write transaction. Each table's rows go as arrays, one a column, in one statement whose text never changes, so
 //! that it is prepared once however many rows a batch has.
 
-use sqlx::{PgConnection, Postgres, Transaction};
+use sqlx::PgConnection;
 
+use super::tx::Tx;
 use super::{listening, read};
 use crate::store::write_tx::write_tx;
 use crate::store::{
@@ -12,11 +13,11 @@ use crate::store::{
 
 /// A transaction on the connection that appends; it has the lock.
 pub(super) struct PostgresWriteTx {
-    tx: Transaction<'static, Postgres>,
+    tx: Tx,
 }
 
 impl PostgresWriteTx {
-    pub(super) fn new(tx: Transaction<'static, Postgres>) -> Self {
+    pub(super) fn new(tx: Tx) -> Self {
         Self { tx }
     }
 }

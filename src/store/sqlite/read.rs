@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use sqlx::{QueryBuilder, Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
+use sqlx::{QueryBuilder, Sqlite, SqliteConnection};
 
 use super::{EXPUNGED_SQL, LEDGER_SQL, SqliteStore, int};
 use crate::store::listing::{
@@ -197,13 +197,6 @@ pub(super) async fn list_docs(
     Ok(q.build_query_as().fetch_all(c).await?)
 }
 
-impl SqliteStore {
-    async fn reader(&self) -> Result<PoolConnection<Sqlite>, StoreError> {
-        let pool: &SqlitePool = &self.readers;
-        Ok(pool.acquire().await?)
-    }
-}
-
 impl Reads for SqliteStore {
     fn head(&self) -> Answer<'_, Head> {
         Box::pin(async move { head(&mut *self.reader().await?).await })
@@ -216,7 +209,7 @@ impl Reads for SqliteStore {
                  (SELECT count(*) FROM tree_nodes), (SELECT count(*) FROM checkpoints), \
                  (SELECT count(*) FROM touches), (SELECT count(*) FROM docs)",
             )
-            .fetch_one(&self.readers)
+            .fetch_one(&mut *self.reader().await?)
             .await?;
             let n = i64::unsigned_abs;
             Ok(Counts {
@@ -235,7 +228,7 @@ impl Reads for SqliteStore {
             let sql = "SELECT * FROM docs WHERE subject = ?";
             Ok(sqlx::query_as(sql)
                 .bind(subject)
-                .fetch_optional(&self.readers)
+                .fetch_optional(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -259,7 +252,9 @@ impl Reads for SqliteStore {
     fn list_subjects<'a>(&'a self, filter: &'a DocFilter) -> Answer<'a, Vec<String>> {
         Box::pin(async move {
             let mut q = subjects_query(filter)?;
-            Ok(q.build_query_scalar().fetch_all(&self.readers).await?)
+            Ok(q.build_query_scalar()
+                .fetch_all(&mut *self.reader().await?)
+                .await?)
         })
     }
 
@@ -270,7 +265,10 @@ impl Reads for SqliteStore {
             q.push(" LIMIT ")
                 .push_bind(i64::from(most))
                 .push(") AS counted");
-            let n: i64 = q.build_query_scalar().fetch_one(&self.readers).await?;
+            let n: i64 = q
+                .build_query_scalar()
+                .fetch_one(&mut *self.reader().await?)
+                .await?;
             Ok(n.unsigned_abs())
         })
     }
@@ -282,7 +280,7 @@ impl Reads for SqliteStore {
                 .bind(begin)
                 .bind(end_of(begin))
                 .bind(list_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -301,7 +299,7 @@ impl Reads for SqliteStore {
                 .bind(begin)
                 .bind(end_of(begin))
                 .bind(list_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -311,7 +309,7 @@ impl Reads for SqliteStore {
             few(asked.also.len())?;
             Ok(words_query(asked)
                 .build_query_as()
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -329,7 +327,7 @@ impl Reads for SqliteStore {
                 .bind(json(subjects)?)
                 .bind(begin)
                 .bind(end_of(begin))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -347,7 +345,7 @@ impl Reads for SqliteStore {
                 .bind(after.0)
                 .bind(after.1)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -388,7 +386,7 @@ impl Reads for SqliteStore {
                 .bind(subject)
                 .bind(int(after_n)?)
                 .bind(list_limit(limit));
-            Ok(q.fetch_all(&self.readers).await?)
+            Ok(q.fetch_all(&mut *self.reader().await?).await?)
         })
     }
 
@@ -406,14 +404,14 @@ impl Reads for SqliteStore {
                 "ORDER BY t.subject, t.n"
             );
             let q = sqlx::query_as(sql).bind(json(subjects)?).bind(each);
-            Ok(q.fetch_all(&self.readers).await?)
+            Ok(q.fetch_all(&mut *self.reader().await?).await?)
         })
     }
 
     fn event(&self, seq: u64) -> Answer<'_, Option<RawEvent>> {
         Box::pin(async move {
             let q = sqlx::query_as(raw_event!("WHERE e.seq = ?")).bind(int(seq)?);
-            Ok(q.fetch_optional(&self.readers).await?)
+            Ok(q.fetch_optional(&mut *self.reader().await?).await?)
         })
     }
 
@@ -421,7 +419,7 @@ impl Reads for SqliteStore {
         Box::pin(async move {
             Ok(sqlx::query_as(raw_event!("WHERE e.id = ?"))
                 .bind(id)
-                .fetch_optional(&self.readers)
+                .fetch_optional(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -431,7 +429,7 @@ impl Reads for SqliteStore {
             let q = sqlx::query_as(raw_event!("WHERE e.seq >= ? ORDER BY e.seq LIMIT ?"));
             Ok(q.bind(from)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -442,7 +440,7 @@ impl Reads for SqliteStore {
                        WHERE NOT EXISTS (SELECT 1 FROM events e WHERE e.seq = p.seq) ORDER BY seq LIMIT ?";
             Ok(sqlx::query_scalar(sql)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -456,7 +454,7 @@ impl Reads for SqliteStore {
                 .bind(after.0)
                 .bind(after.1)
                 .bind(raw_limit(limit));
-            Ok(q.fetch_all(&self.readers).await?)
+            Ok(q.fetch_all(&mut *self.reader().await?).await?)
         })
     }
 
@@ -473,7 +471,7 @@ impl Reads for SqliteStore {
                 .bind(level)
                 .bind(idx)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -481,7 +479,9 @@ impl Reads for SqliteStore {
     fn latest_checkpoint(&self) -> Answer<'_, Option<CheckpointRow>> {
         Box::pin(async move {
             let sql = "SELECT size, note FROM checkpoints ORDER BY size DESC LIMIT 1";
-            Ok(sqlx::query_as(sql).fetch_optional(&self.readers).await?)
+            Ok(sqlx::query_as(sql)
+                .fetch_optional(&mut *self.reader().await?)
+                .await?)
         })
     }
 
@@ -490,7 +490,7 @@ impl Reads for SqliteStore {
             let sql = "SELECT size, note FROM checkpoints WHERE size >= ? ORDER BY size LIMIT 1";
             Ok(sqlx::query_as(sql)
                 .bind(int(size)?)
-                .fetch_optional(&self.readers)
+                .fetch_optional(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -501,7 +501,7 @@ impl Reads for SqliteStore {
             Ok(sqlx::query_as(sql)
                 .bind(after)
                 .bind(raw_limit(limit))
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?)
         })
     }
@@ -510,7 +510,7 @@ impl Reads for SqliteStore {
         Box::pin(async move {
             let sql = "SELECT name, coalesce(sql, '') FROM sqlite_master WHERE type = 'trigger'";
             let there: HashMap<String, String> = sqlx::query_as::<_, (String, String)>(sql)
-                .fetch_all(&self.readers)
+                .fetch_all(&mut *self.reader().await?)
                 .await?
                 .into_iter()
                 .collect();

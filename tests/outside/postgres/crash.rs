@@ -161,14 +161,23 @@ async fn appending(cluster: &Cluster, database: &str) -> Option<u32> {
 /// Until both servers say that they are ready, twice: what was broken has been thrown away then.
 pub(super) fn wait_well(addresses: &[String]) {
     let begun = Instant::now();
-    let mut well = 0;
+    let agent: ureq::Agent = ureq::Agent::config_builder()
+        .http_status_as_error(false)
+        .timeout_global(Some(Duration::from_secs(30)))
+        .build()
+        .into();
+    let (mut well, mut said) = (0, String::new());
     while well < 2 * addresses.len() {
-        assert!(begun.elapsed() < PATIENCE, "not ready again");
-        let ready = ureq::get(format!("{}/readyz", addresses[well % addresses.len()])).call();
-        match ready {
-            Ok(_) => well += 1,
-            Err(_) => {
+        assert!(begun.elapsed() < PATIENCE, "not ready again: {said}");
+        let at = format!("{}/readyz", addresses[well % addresses.len()]);
+        match agent.get(at).call() {
+            Ok(ready) if ready.status() == 200 => well += 1,
+            other => {
                 well = 0;
+                said = match other {
+                    Ok(mut not) => not.body_mut().read_to_string().unwrap_or_default(),
+                    Err(e) => e.to_string(),
+                };
                 std::thread::sleep(Duration::from_millis(200));
             }
         }

@@ -8,11 +8,13 @@ mod crash;
 mod cut;
 mod expungement;
 mod guards;
+mod line;
 mod live;
 mod mixed;
 mod roles;
 mod rooms;
 mod schema;
+mod silent;
 mod story;
 mod tls;
 

@@ -572,17 +572,8 @@ impl Look<'_> {
         );
         self.at(i, Kind::Gap, Severity::Break, sentence);
         self.since(x.unaccounted_since);
-        // What was certain last, where it is on this trail.
-        let piece = Subject::from(x.piece);
-        let certain = self.asked.steps[..i].iter().rposition(|s| {
-            let header = &s.past.event.header;
-            let custody = ["custody.", "package.", "item.recovered", "item.brought-in"];
-            claimed_at(s) == x.unaccounted_since
-                && header.touches.iter().any(|t| t.subject == piece)
-                && custody.iter().any(|kind| header.kind.starts_with(kind))
-        });
-        if let Some(certain) = certain {
-            self.rests_on(certain);
+        if let (Some(certain), Some(found)) = (self.asked.steps[i].certain, self.found.last_mut()) {
+            found.events.insert(certain);
         }
     }
 
