@@ -266,7 +266,15 @@ impl Cluster {
 
     /// SIGKILL to every process of the server at once: no buffer is written, no session ends in order.
     pub fn kill(&mut self) {
-        signal("-KILL", &self.processes());
+        // Stopped, the first process begins no session that is in no list of them. One that lives on for a moment has the
+        // server's shared memory, and another server does not start beside it.
+        if let Some(first) = self.processes().first() {
+            signal("-STOP", &[*first]);
+            wait_for(|| ended(*first) || state(*first) == Some('T'));
+        }
+        let all = self.processes();
+        signal("-KILL", &all);
+        wait_for(|| all.iter().all(|p| ended(*p)));
         if let Some(mut keeper) = self.keeper.take() {
             keeper.stdin.take().unwrap().write_all(b"keep\n").unwrap();
             keeper.wait().unwrap();
@@ -288,6 +296,26 @@ fn signal(which: &str, processes: &[u32]) {
         .args(processes.iter().map(u32::to_string));
     // Some may have ended by themselves in between.
     let _ = command.stderr(Stdio::null()).status();
+}
+
+/// The state of a process, as Linux says it; none where there is no such process.
+fn state(of: u32) -> Option<char> {
+    let text = fs::read_to_string(format!("/proc/{of}/stat")).ok()?;
+    // Behind the name, which stands in parentheses and may hold anything.
+    text.rsplit_once(") ")?.1.chars().next()
+}
+
+/// Whether it has ended; nobody may have asked for its end yet.
+fn ended(process: u32) -> bool {
+    matches!(state(process), None | Some('Z' | 'X'))
+}
+
+fn wait_for(done: impl Fn() -> bool) {
+    let begun = Instant::now();
+    while !done() {
+        assert!(begun.elapsed() < PATIENCE, "a process does not obey");
+        std::thread::sleep(Duration::from_millis(5));
+    }
 }
 
 fn children(of: u32) -> Vec<u32> {
