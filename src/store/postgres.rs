@@ -14,7 +14,6 @@ mod listening;
 mod read;
 mod reads;
 mod schema;
-mod tx;
 mod write;
 
 use std::time::Duration;
@@ -27,7 +26,6 @@ use super::{Answer, Listening, Scrubbed, Store, StoreError, WriteTx};
 pub use address::{Address, AddressError};
 use line::Line;
 pub use schema::{SCHEMA, grants};
-use tx::Tx;
 
 /// How long a statement waits for a lock, and a caller for a free connection.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -67,8 +65,8 @@ fn session(options: PgConnectOptions) -> PgConnectOptions {
 }
 
 /// Whether a connection answers in time; an error has it thrown away.
-async fn asked(connection: &mut PgConnection, within: Duration) -> Result<bool, sqlx::Error> {
-    match tokio::time::timeout(within, connection.ping()).await {
+async fn asked(connection: &mut PgConnection) -> Result<bool, sqlx::Error> {
+    match tokio::time::timeout(FRESH, connection.ping()).await {
         Ok(answered) => answered.map(|()| true),
         Err(_) => Err(sqlx::Error::PoolTimedOut),
     }
@@ -83,7 +81,7 @@ fn pool(max: u32) -> PgPoolOptions {
         .before_acquire(|connection, about| {
             Box::pin(async move {
                 if about.idle_for > FRESH {
-                    return asked(connection, FRESH).await;
+                    return asked(connection).await;
                 }
                 Ok(true)
             })
@@ -186,7 +184,7 @@ async fn durable(connection: &mut PgConnection) -> Result<(), sqlx::Error> {
 impl Store for PostgresStore {
     fn begin(&self) -> Answer<'_, Box<dyn WriteTx>> {
         Box::pin(async move {
-            let mut tx = Tx::begin(&self.appender).await?;
+            let mut tx = Line::begin(&self.appender).await?;
             sqlx::query("SELECT pg_advisory_xact_lock($1)")
                 .bind(APPEND_LOCK)
                 .execute(&mut *tx)

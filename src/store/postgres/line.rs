@@ -3,9 +3,9 @@
 use std::ops::{Deref, DerefMut};
 use std::time::Duration;
 
-use sqlx::PgConnection;
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::{PgPool, Postgres};
+use sqlx::{Executor as _, PgConnection};
 use tokio::runtime::Handle;
 use tokio::time::timeout;
 
@@ -20,8 +20,8 @@ const WAY_BACK: Duration = Duration::from_secs(5);
 /// open as of 0.9.0). So the way back is bounded here; after [`WAY_BACK`] the connection is thrown away and its room free.
 pub(in crate::store) struct Line {
     lent: PoolConnection<Postgres>,
-    /// Not to go back: it may be in the middle of something.
-    spent: bool,
+    /// Whether it may be in the middle of a transaction: then it does not go back.
+    inside: bool,
 }
 
 impl Line {
@@ -31,12 +31,46 @@ impl Line {
     /// Where there is none in time.
     pub(super) async fn of(pool: &PgPool) -> Result<Self, sqlx::Error> {
         let lent = pool.acquire().await?;
-        Ok(Self { lent, spent: false })
+        Ok(Self {
+            lent,
+            inside: false,
+        })
     }
 
-    /// It is closed when it is dropped, and the database rolls back what it was in the middle of.
-    pub(super) fn spend(&mut self) {
-        self.spent = true;
+    /// Borrows one and begins a transaction on it. Dropped before that has ended in order, it is closed, and the database rolls
+    /// back.
+    ///
+    /// # Errors
+    /// Where there is none in time, or the database does not begin.
+    pub(super) async fn begin(pool: &PgPool) -> Result<Self, sqlx::Error> {
+        let mut line = Self::of(pool).await?;
+        // Whoever gives up in the middle of the next statement does not know whether it has begun.
+        line.inside = true;
+        line.execute("BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE")
+            .await?;
+        Ok(line)
+    }
+
+    /// Commits. Where this fails, nobody knows whether it is committed.
+    ///
+    /// # Errors
+    /// Of the database or the line.
+    pub(super) async fn commit(self) -> Result<(), sqlx::Error> {
+        self.end("COMMIT").await
+    }
+
+    /// Gives the transaction up.
+    ///
+    /// # Errors
+    /// Of the database or the line; it is given up all the same.
+    pub(super) async fn rollback(self) -> Result<(), sqlx::Error> {
+        self.end("ROLLBACK").await
+    }
+
+    async fn end(mut self, how: &'static str) -> Result<(), sqlx::Error> {
+        self.execute(how).await?;
+        self.inside = false;
+        Ok(())
     }
 }
 
@@ -56,7 +90,7 @@ impl DerefMut for Line {
 
 impl Drop for Line {
     fn drop(&mut self) {
-        if self.spent {
+        if self.inside {
             // Bounded by sqlx itself.
             self.lent.close_on_drop();
             return;

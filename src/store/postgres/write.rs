@@ -3,7 +3,7 @@
 
 use sqlx::PgConnection;
 
-use super::tx::Tx;
+use super::line::Line;
 use super::{listening, read};
 use crate::store::write_tx::write_tx;
 use crate::store::{
@@ -13,11 +13,11 @@ use crate::store::{
 
 /// A transaction on the connection that appends; it has the lock.
 pub(super) struct PostgresWriteTx {
-    tx: Tx,
+    tx: Line,
 }
 
 impl PostgresWriteTx {
-    pub(super) fn new(tx: Tx) -> Self {
+    pub(super) fn new(tx: Line) -> Self {
         Self { tx }
     }
 }
